@@ -1,0 +1,1 @@
+"""The demonstration site: an invented pottery studio, simulated."""

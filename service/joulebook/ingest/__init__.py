@@ -1,0 +1,1 @@
+"""Floor 2: every door that readings come in by, and the one writer behind them."""

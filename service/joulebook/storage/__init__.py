@@ -1,0 +1,1 @@
+"""Floor 1: the only SQL in the house."""

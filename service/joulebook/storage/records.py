@@ -1,0 +1,144 @@
+"""What storage takes in and hands out: plain frozen records, no SQL."""
+
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.quantities import ValueKind
+
+#: What a reading can be. Numbers are floats; ``None`` is missing.
+Value = float | str | bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """A site and the facts that its owner entered; ``None`` where he entered nothing."""
+
+    id: int
+    name: str
+    timezone: str  # IANA name
+    battery_ah: float | None = None  # rated charge. [Ah]
+    battery_cells: int | None = None  # in series
+    installed: date | None = None
+    warranty_years: float | None = None
+    warranty_floor_ratio: float | None = None
+    warranty_throughput_wh: float | None = None
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone."""
+        return ZoneInfo(self.timezone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grant:
+    """What a token lets its bearer do: write to one site under one name."""
+
+    token_id: int
+    name: str
+    site_id: int
+    site: str
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A quantity as a sender describes it, before storage has given it a place."""
+
+    quantity: str
+    unit: str
+    kind: ValueKind = "number"
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """A stored series: site, device and quantity, and the column that holds its readings."""
+
+    id: int
+    site_id: int
+    device_id: int
+    device: str
+    quantity: str
+    unit: str
+    kind: ValueKind
+    slot: int
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceRows:
+    """Readings of one device to be written: one row an instant, one place a series.
+
+    ``rows`` holds ``(at_ms, value, value, …)`` in the order of ``series``; ``None`` is missing.
+    """
+
+    site_id: int
+    device_id: int
+    series: tuple[Series, ...]
+    rows: list[tuple[Value, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """How many readings (not rows) were new, the same as before, or replaced another value."""
+
+    new: int = 0
+    repeated: int = 0
+    replaced: int = 0
+
+    def __add__(self, other: "Written") -> "Written":
+        return Written(
+            self.new + other.new,
+            self.repeated + other.repeated,
+            self.replaced + other.replaced,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """A message, or a part of one, that could not be stored, with the reason for a person."""
+
+    site_id: int | None  # None: nobody could tell
+    source: str  # the bridge's name, "broker", or the file's name
+    topic: str
+    payload: bytes
+    reason: str  # a short code of ours, such as "time-too-old"
+    detail: str  # a sentence: what, where, what was expected
+    received_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quarantined:
+    """A refused message as the quarantine holds it."""
+
+    id: int
+    refused: Refused
+    times_seen: int
+    last_received_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceReadings:
+    """Readings of one device as arrays: ``at_ms`` int64 (n,), each quantity float64 (n,), NaN missing."""
+
+    at_ms: NDArray[np.int64]
+    values: dict[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """The newest reading of a series."""
+
+    series: Series
+    at_ms: int
+    value: float | str | bool
+
+
+@dataclass(frozen=True, slots=True)
+class DirtyDay:
+    """A local day whose result is behind its readings; ``mark`` tells one marking from the next."""
+
+    site_id: int
+    day: date
+    mark: int

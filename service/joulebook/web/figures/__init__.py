@@ -1,0 +1,1 @@
+"""Figures: results in, a plotly dictionary out."""

@@ -1,0 +1,1 @@
+"""The pages: handlers that parse, ask once and answer."""
