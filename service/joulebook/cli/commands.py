@@ -1,0 +1,29 @@
+"""The tree of commands, and what all of them share."""
+
+import click
+
+from joulebook import __version__
+from joulebook.cli.demo import demo
+from joulebook.cli.readings import import_file, recompute
+from joulebook.cli.serve import serve
+from joulebook.cli.show import show
+from joulebook.cli.sites import site, token
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="joulebook")
+def joulebook() -> None:
+    """Log a home battery and inverter, and say how they do.
+
+    joulebook measures and reports. It never switches or controls anything.
+
+    \b
+    Try it:        joulebook demo
+    Own equipment: joulebook site add garage --timezone Europe/Lisbon --data DIR
+                   joulebook token add shed --site garage --data DIR
+                   joulebook serve --data DIR
+    """
+
+
+for command in (serve, demo, site, token, import_file, recompute, show):
+    joulebook.add_command(command)

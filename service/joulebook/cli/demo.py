@@ -1,0 +1,95 @@
+"""``joulebook demo``: an invented pottery studio, fourteen months of it, and on from there."""
+
+import asyncio
+import os
+import time
+from pathlib import Path
+
+import click
+
+from joulebook.cli.options import clock_ms, opened_database, progress_bar, settings_of
+from joulebook.cli.service import Service, free_port
+from joulebook.demo.publish import LivePublisher
+from joulebook.demo.seed import seed
+from joulebook.demo.studio import SITE
+from joulebook.logs import set_up_logs
+from joulebook.storage.catalogue import add_token, check_token, site_named
+from joulebook.storage.database import Database
+
+_BRIDGE = "shed"
+
+
+@click.command()
+@click.option(
+    "--data",
+    "data_dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("joulebook-demo"),
+    show_default=True,
+    metavar="DIR",
+    help="The data directory; a second run continues in it.",
+)
+@click.option("--port", type=int, metavar="N", help="Port of the pages. [default: 8350, or a free one]")
+@click.option("--mqtt-port", type=int, metavar="N", help="Port for MQTT. [default: 1883, or a free one]")
+@click.option("--no-serve", is_flag=True, help="Build the site and stop.")
+def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: bool) -> None:
+    """Build the demonstration site `studio`, serve it and keep it moving.
+
+    Everything about it is simulated. The pages stay on this machine (127.0.0.1).
+
+    \b
+    Example: joulebook demo
+             joulebook demo --data DIR --no-serve
+    """
+    settings = settings_of(
+        data_dir,
+        host="127.0.0.1",
+        port=free_port(8350) if port is None else port,
+        mqtt_port=free_port(1883) if mqtt_port is None else mqtt_port,
+        log_level="warning",
+    )
+    set_up_logs(settings.log_level)
+    with opened_database(data_dir) as database:
+        _build(database)
+        if not no_serve:
+            service = Service(database, settings, clock_ms=clock_ms)
+            asyncio.run(_serve_moving(database, service))
+
+
+def _build(database: Database) -> None:
+    began_s = time.monotonic()
+    with progress_bar(f"simulating {SITE}") as advance:
+        counts = seed(database, clock_ms=clock_ms, progress=advance)
+    took_s = time.monotonic() - began_s
+    print(f"{SITE}: {counts.new} readings new, {counts.days} days computed in {took_s:.1f} s")
+
+
+async def _serve_moving(database: Database, service: Service) -> None:
+    """Serve, and publish live readings through the MQTT door once it is open."""
+    publishers: list[LivePublisher] = []
+
+    def started() -> None:
+        print(service.address(), "Ctrl-C ends it; run it again and it continues.", sep="\n", flush=True)
+        publisher = LivePublisher(
+            "127.0.0.1", service.mqtt_port, _BRIDGE, _secret(database), clock_ms=clock_ms
+        )
+        publisher.start()
+        publishers.append(publisher)
+
+    try:
+        await service.run(started, stopping=lambda: [publisher.stop() for publisher in publishers])
+    finally:
+        print("ended", flush=True)
+
+
+def _secret(database: Database) -> str:
+    """Return the secret of the demonstration's bridge, made and kept on the first run."""
+    file = database.data_dir / "demo-bridge.secret"
+    if file.exists():
+        secret = file.read_text(encoding="utf-8")
+        if check_token(database, _BRIDGE, secret):
+            return secret
+    secret = add_token(database, site_named(database, SITE), _BRIDGE)
+    file.touch(mode=0o600)
+    file.write_text(secret, encoding="utf-8")
+    return secret

@@ -1,0 +1,62 @@
+"""``joulebook import`` and ``joulebook recompute``: readings in, results anew."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from joulebook.cli.options import (
+    clock_ms,
+    data_option,
+    existing_database,
+    json_option,
+    progress_bar,
+    settings_of,
+    site_option,
+)
+from joulebook.ingest.tables import import_csv
+from joulebook.storage.catalogue import site_named
+from joulebook.summaries.recompute import recompute as recompute_site
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@site_option
+@data_option
+@json_option
+def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) -> None:
+    """Read the CSV FILE into a site; reading it twice changes nothing.
+
+    \b
+    First column 'time' (RFC 3339 or Unix seconds), then 'device.quantity [unit]'.
+    Example: joulebook import history.csv --site garage --data DIR
+    """
+    with existing_database(data_dir) as database, progress_bar("reading") as advance:
+        site = site_named(database, site_name)
+        counts = import_csv(database, site, file, clock_ms=clock_ms, progress=advance)
+    if as_json:
+        print(json.dumps(asdict(counts)))
+        return
+    print(
+        f"{counts.rows} rows: {counts.new} readings new, {counts.repeated} repeated, "
+        f"{counts.replaced} replaced, {counts.quarantined} quarantined"
+    )
+
+
+@click.command()
+@site_option
+@data_option
+def recompute(site_name: str, data_dir: Path) -> None:
+    """Compute every day of a site anew from its readings.
+
+    \b
+    Example: joulebook recompute --site garage --data DIR
+    """
+    settings = settings_of(data_dir)
+    with existing_database(data_dir) as database, progress_bar("computing days") as advance:
+        site = site_named(database, site_name)
+        days = recompute_site(
+            database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s, progress=advance
+        )
+    print(f"{days} days computed")

@@ -1,0 +1,31 @@
+"""``joulebook serve``: the doors, the writer, the summariser and the pages in one process."""
+
+import asyncio
+from pathlib import Path
+
+import click
+
+from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
+from joulebook.cli.service import Service
+from joulebook.logs import set_up_logs
+
+
+@click.command()
+@data_option
+@click.option("--host", metavar="H", help="Address to listen on; 127.0.0.1 keeps it to this box.")
+@click.option("--port", type=int, metavar="N", help="Port of the pages.")
+@click.option("--mqtt-port", type=int, metavar="N", help="Port that bridges send readings to.")
+def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | None) -> None:
+    """Take readings in and serve the pages, until Ctrl-C.
+
+    The data directory is made when it is missing. Settings are read from joulebook.toml in it and
+    from JOULEBOOK_ variables.
+
+    \b
+    Example: joulebook serve --data DIR
+    """
+    settings = settings_of(data_dir, host=host, port=port, mqtt_port=mqtt_port)
+    set_up_logs(settings.log_level)
+    with opened_database(data_dir) as database:
+        service = Service(database, settings, clock_ms=clock_ms)
+        asyncio.run(service.run(lambda: print(service.address(), flush=True)))

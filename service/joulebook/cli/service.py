@@ -1,0 +1,148 @@
+"""The running service: every real part is chosen here and nowhere else."""
+
+import asyncio
+import contextlib
+import logging
+import signal
+import socket
+import ssl
+from collections.abc import Callable, Iterator
+from contextlib import AsyncExitStack
+
+import uvicorn
+
+from joulebook import __version__
+from joulebook.cli.health import health_of
+from joulebook.errors import UnavailableError, UsageError
+from joulebook.ingest.inbox import Inbox
+from joulebook.ingest.mqtt.broker import BrokerClient
+from joulebook.ingest.mqtt.listener import Listener
+from joulebook.settings import Settings
+from joulebook.storage.catalogue import check_token
+from joulebook.storage.database import Database
+from joulebook.summaries.summariser import Summariser
+from joulebook.web.app import build_app
+from joulebook.web.health import Health
+
+_log = logging.getLogger(__name__)
+
+
+class Service:
+    """One data directory's service. ``run`` returns after SIGINT or SIGTERM, all settled."""
+
+    def __init__(
+        self, database: Database, settings: Settings, *, clock_ms: Callable[[], int]
+    ) -> None:
+        self._settings = settings
+        self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
+        self._inbox = Inbox(database, clock_ms=clock_ms, wrote=self._summariser.nudge)
+        self._listener = Listener(
+            self._inbox,
+            lambda name, secret: check_token(database, name, secret),
+            host=settings.host,
+            port=settings.mqtt_port,
+            clock_ms=clock_ms,
+            tls=_tls_context(settings),
+        )
+        self._broker = (
+            BrokerClient(self._inbox, url=settings.broker, client_id="joulebook", clock_ms=clock_ms)
+            if settings.broker
+            else None
+        )
+        app = build_app(database, clock_ms=clock_ms, health=self.health, version=__version__)
+        self._web = _WebServer(
+            uvicorn.Config(app, log_config=None, lifespan="off", server_header=False)
+        )
+        self._socket = _bound(settings.host, settings.port)
+
+    @property
+    def port(self) -> int:
+        """The port of the pages."""
+        return int(self._socket.getsockname()[1])
+
+    @property
+    def mqtt_port(self) -> int:
+        """The port that bridges send readings to, once ``run`` has started."""
+        return self._listener.port
+
+    def address(self) -> str:
+        """Say where the pages and the door for bridges are."""
+        host = self._settings.host
+        host = f"[{host}]" if ":" in host else host
+        return f"pages:   http://{host}:{self.port}\nbridges: mqtt://{host}:{self.mqtt_port}"
+
+    async def run(self, started: Callable[[], object]) -> None:
+        """Serve until a signal comes; ``started`` is called once every door is open."""
+        loop = asyncio.get_running_loop()
+        async with AsyncExitStack() as closing:
+            closing.callback(self._socket.close)
+            for number in (signal.SIGINT, signal.SIGTERM):
+                loop.add_signal_handler(number, self._web.stop)
+                closing.callback(loop.remove_signal_handler, number)
+            # Closed in the opposite order: the doors first, then the writer, so that what is
+            # already inside is committed and acknowledged.
+            for start, stop in self._workers():
+                start()
+                closing.push_async_callback(asyncio.to_thread, stop)
+            await self._listener.start()
+            closing.push_async_callback(self._listener.stop)
+            started()
+            await self._web.serve(sockets=[self._socket])
+            _log.info("stopping")
+
+    def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
+        yield self._summariser.start, self._summariser.stop
+        yield self._inbox.start, self._inbox.stop
+        if self._broker:
+            yield self._broker.start, self._broker.stop
+
+    def health(self) -> Health:
+        """Say how the service does now, for /readyz and /metrics."""
+        return health_of(
+            self._inbox.counts(),
+            self._listener.counts(),
+            self._summariser.counts(),
+            broker_connected=self._broker.connected if self._broker else None,
+        )
+
+
+class _WebServer(uvicorn.Server):
+    """uvicorn without its own signal handlers, which would end the process before the writer."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+    def stop(self) -> None:
+        """Finish the requests under way and return from ``serve``."""
+        self.should_exit = True
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    """Return a listening socket, or say plainly why there is none."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family, backlog=256)
+    except OSError as error:
+        raise UnavailableError(
+            f"cannot listen for the pages: {error.strerror or error}",
+            where=f"{host}:{port}",
+            expected="an address of this machine and a free port",
+            next_step="choose another with --port, or stop what uses it",
+        ) from error
+
+
+def _tls_context(settings: Settings) -> ssl.SSLContext | None:
+    if not settings.tls_certificate:
+        return None
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    try:
+        context.load_cert_chain(settings.tls_certificate, settings.tls_key)
+    except (OSError, ssl.SSLError) as error:
+        raise UsageError(
+            f"cannot use the TLS certificate: {error}",
+            where=f"{settings.tls_certificate}, {settings.tls_key}",
+            expected="a PEM certificate chain and its unencrypted key",
+            next_step="check both paths and that this user may read them",
+        ) from error
+    return context

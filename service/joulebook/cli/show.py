@@ -1,0 +1,89 @@
+"""``joulebook show``: the documents of the JSON API, for people or as they are."""
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from joulebook.cli.options import (
+    data_option,
+    day_of,
+    existing_database,
+    json_option,
+    site_option,
+    span_options,
+)
+from joulebook.storage.catalogue import site_named
+from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+
+_REPORTS = {"days": days_report, "efficiency": efficiency_report, "wear": wear_report}
+
+
+@click.command()
+@click.argument("report", type=click.Choice(sorted(_REPORTS)))
+@site_option
+@span_options
+@json_option
+@data_option
+def show(
+    report: str,
+    site_name: str,
+    first: datetime | None,
+    last: datetime | None,
+    data_dir: Path,
+    *,
+    as_json: bool,
+) -> None:
+    """Show days, efficiency or wear of a site.
+
+    \b
+    Example: joulebook show days --site garage --from 2026-07-01 --data DIR
+             joulebook show efficiency --site garage --json --data DIR
+    """
+    with existing_database(data_dir) as database:
+        site = site_named(database, site_name)
+        document = _REPORTS[report](database, site, day_of(first), day_of(last))
+    if as_json:
+        print(json.dumps(document, indent=2, allow_nan=False))
+    else:
+        print("\n".join(_LINES[report](document)))
+
+
+def _kwh(value_wh: float | None) -> str:
+    return "not given" if value_wh is None else f"{value_wh / 1000:.2f} kWh"
+
+
+def _percent(ratio: float | None) -> str:
+    return "not given" if ratio is None else f"{ratio * 100:.1f}%"
+
+
+def _days_lines(document: dict[str, Any]) -> list[str]:
+    return [
+        f"{day['date']}  charged {_kwh(day['battery_charge_wh'])}  "
+        f"discharged {_kwh(day['battery_discharge_wh'])}  panels {_kwh(day['pv_wh'])}  "
+        f"used {_kwh(day['load_wh'])}  {day['coverage_ratio'] * 100:.0f}% measured"
+        for day in document["days"]
+    ] or ["no day has a result yet"]
+
+
+def _efficiency_lines(document: dict[str, Any]) -> list[str]:
+    trip = document["round_trip"]
+    if trip["ratio"] is None:
+        return [f"round trip not given: {trip['reason']}"]
+    return [
+        f"round trip {_percent(trip['ratio'])} "
+        f"({_percent(trip['low_ratio'])} to {_percent(trip['high_ratio'])}), "
+        f"{trip['from']} to {trip['to']}"
+    ]
+
+
+def _wear_lines(document: dict[str, Any]) -> list[str]:
+    total = document["efc"]["total"]
+    if total is None:
+        return [f"equivalent full cycles not given: {document['efc']['reason']}"]
+    return [f"{total:.1f} equivalent full cycles"]
+
+
+_LINES = {"days": _days_lines, "efficiency": _efficiency_lines, "wear": _wear_lines}

@@ -1,0 +1,152 @@
+"""Settings: one frozen object, read once, handed down as plain values.
+
+Sources, later ones win: the defaults here, ``joulebook.toml`` in the data directory, the
+environment (``JOULEBOOK_`` and the name in capitals), the command line.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from joulebook.errors import UsageError
+
+PREFIX = "JOULEBOOK_"
+LEVELS = ("debug", "info", "warning", "error")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How the service runs; each field has its heading in ``docs/settings.md``."""
+
+    host: str = "127.0.0.1"
+    port: int = 8350
+    mqtt_port: int = 1883
+    broker: str = ""
+    tls_certificate: str = ""
+    tls_key: str = ""
+    max_gap_s: float = 300.0
+    log_level: str = "info"
+
+
+def load_settings(
+    toml_text: str,
+    environ: Mapping[str, str],
+    given: Mapping[str, Any] | None = None,
+    *,
+    toml_name: str = "joulebook.toml",
+) -> Settings:
+    """Read settings from a file's text, an environment and what the command line gave.
+
+    Raises
+    ------
+    UsageError
+        For a name that is no setting, a value of the wrong type or out of bounds, settings that
+        cannot go together, or a secret's file that cannot be read.
+    """
+    values: dict[str, Any] = {}
+    for name, value in _parse_toml(toml_text, toml_name).items():
+        values[name] = _checked(name, value, where=toml_name)
+    for variable, text in environ.items():
+        if variable.startswith(PREFIX) and not variable.startswith(f"{PREFIX}BRIDGE_"):
+            name, value = _from_variable(variable, text)
+            values[name] = _checked(name, value, where=f"environment variable {variable}")
+    for name, value in (given or {}).items():
+        if value is not None:
+            values[name] = _checked(name, value, where="command line")
+    settings = Settings(**values)
+    if bool(settings.tls_certificate) != bool(settings.tls_key):
+        raise UsageError(
+            "TLS needs a certificate and its key",
+            where="settings tls_certificate, tls_key",
+            expected="both, or neither",
+            next_step="set the one that is missing",
+        )
+    return settings
+
+
+def _parse_toml(text: str, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(
+            f"cannot read the settings: {error}",
+            where=name,
+            expected="TOML lines such as: port = 8350",
+            next_step="mend the line, or move the file away to run with the defaults",
+        ) from error
+
+
+def _from_variable(variable: str, text: str) -> tuple[str, str]:
+    """Return name and text; a variable that ends in ``_FILE`` names a file with the value."""
+    name = variable.removeprefix(PREFIX).lower()
+    if not name.endswith("_file"):
+        return name, text
+    try:
+        return name.removesuffix("_file"), Path(text).read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise UsageError(
+            f"cannot read the file that holds a setting: {error.strerror}",
+            where=f"environment variable {variable}",
+            expected="the path of a readable file",
+            next_step=f"check that {text} exists and that this user may read it",
+        ) from error
+
+
+def _checked(name: str, value: object, *, where: str) -> Any:
+    kinds = {field.name: field.type for field in fields(Settings)}
+    if name not in kinds:
+        close = get_close_matches(name, kinds, n=1)
+        raise UsageError(
+            f"unknown setting '{name}'",
+            where=where,
+            expected="one of " + ", ".join(sorted(kinds)),
+            next_step=f"did you mean '{close[0]}'?" if close else "see docs/settings.md",
+        )
+    try:
+        converted = _converted(value, kinds[name])
+    except (TypeError, ValueError):
+        expected = "a number" if kinds[name] is not str else "text"
+        raise _bad_value(name, value, where, expected) from None
+    expected = _bounds(name, converted)
+    if expected:
+        raise _bad_value(name, value, where, expected)
+    return converted
+
+
+def _converted(value: object, kind: object) -> str | int | float:
+    if kind is str:
+        if not isinstance(value, str):
+            raise TypeError
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise TypeError
+    if kind is int:
+        if isinstance(value, float):
+            raise TypeError
+        return int(value)
+    return float(value)
+
+
+def _bounds(name: str, value: str | float) -> str:
+    """Return what was expected where a value is out of bounds, and an empty text where not."""
+    if isinstance(value, str):
+        if name == "log_level" and value not in LEVELS:
+            return "one of " + ", ".join(LEVELS)
+        return ""
+    if name.endswith("port") and not 0 <= value <= 65535:
+        return "a port from 0 to 65535"
+    if name == "max_gap_s" and not 1 <= value <= 3600:
+        return "1 to 3600 seconds"
+    return ""
+
+
+def _bad_value(name: str, value: object, where: str, expected: str) -> UsageError:
+    return UsageError(
+        f"setting '{name}' cannot be {value!r}",
+        where=where,
+        expected=expected,
+        next_step="see docs/settings.md",
+    )
