@@ -1,7 +1,6 @@
 """``joulebook demo``: an invented pottery studio, fourteen months of it, and on from there."""
 
 import asyncio
-import os
 import time
 from pathlib import Path
 
@@ -29,8 +28,8 @@ _BRIDGE = "shed"
     metavar="DIR",
     help="The data directory; a second run continues in it.",
 )
-@click.option("--port", type=int, metavar="N", help="Port of the pages. [default: 8350, or a free one]")
-@click.option("--mqtt-port", type=int, metavar="N", help="Port for MQTT. [default: 1883, or a free one]")
+@click.option("--port", type=int, metavar="N", help="Port of the pages. [8350, or a free one]")
+@click.option("--mqtt-port", type=int, metavar="N", help="Port for MQTT. [1883, or a free one]")
 @click.option("--no-serve", is_flag=True, help="Build the site and stop.")
 def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: bool) -> None:
     """Build the demonstration site `studio`, serve it and keep it moving.
@@ -69,7 +68,8 @@ async def _serve_moving(database: Database, service: Service) -> None:
     publishers: list[LivePublisher] = []
 
     def started() -> None:
-        print(service.address(), "Ctrl-C ends it; run it again and it continues.", sep="\n", flush=True)
+        print(service.address())
+        print("Ctrl-C ends it; run it again and it continues.", flush=True)
         publisher = LivePublisher(
             "127.0.0.1", service.mqtt_port, _BRIDGE, _secret(database), clock_ms=clock_ms
         )

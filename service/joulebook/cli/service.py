@@ -71,8 +71,13 @@ class Service:
         host = f"[{host}]" if ":" in host else host
         return f"pages:   http://{host}:{self.port}\nbridges: mqtt://{host}:{self.mqtt_port}"
 
-    async def run(self, started: Callable[[], object]) -> None:
-        """Serve until a signal comes; ``started`` is called once every door is open."""
+    async def run(
+        self, started: Callable[[], object], stopping: Callable[[], object] = lambda: None
+    ) -> None:
+        """Serve until a signal comes.
+
+        ``started`` is called once every door is open, ``stopping`` before the first one closes.
+        """
         loop = asyncio.get_running_loop()
         async with AsyncExitStack() as closing:
             closing.callback(self._socket.close)
@@ -89,6 +94,7 @@ class Service:
             started()
             await self._web.serve(sockets=[self._socket])
             _log.info("stopping")
+            await asyncio.to_thread(stopping)
 
     def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
         yield self._summariser.start, self._summariser.stop
@@ -116,6 +122,15 @@ class _WebServer(uvicorn.Server):
     def stop(self) -> None:
         """Finish the requests under way and return from ``serve``."""
         self.should_exit = True
+
+
+def free_port(preferred: int) -> int:
+    """Return the preferred port of this machine, or 0 (any free one) where it is taken."""
+    try:
+        socket.create_server(("127.0.0.1", preferred)).close()
+    except OSError:
+        return 0
+    return preferred
 
 
 def _bound(host: str, port: int) -> socket.socket:

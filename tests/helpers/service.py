@@ -1,0 +1,85 @@
+"""The service as its own process, as a person would start it."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class RunningService:
+    """A started service and its doors."""
+
+    process: subprocess.Popen[str]
+    port: int
+    mqtt_port: int
+
+    @property
+    def pages(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.communicate(timeout=30)
+
+    def end(self) -> int:
+        """End it as Ctrl-C would and return its exit status."""
+        self.process.send_signal(signal.SIGINT)
+        self.process.communicate(timeout=30)
+        return self.process.returncode
+
+
+def start_service(*arguments: str, cwd: Path | None = None) -> RunningService:
+    """Start ``joulebook`` with the arguments and wait until its doors are open."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "joulebook", *arguments],
+        cwd=cwd,
+        stdout=subprocess.PIPE,
+        stderr=None,
+        text=True,
+        env=clean_environment(),
+    )
+    assert process.stdout is not None
+    ports = {}
+    for line in process.stdout:
+        if found := re.match(r"(pages|bridges): +\w+://.*:(\d+)$", line):
+            ports[found[1]] = int(found[2])
+        if len(ports) == 2:
+            return RunningService(process, ports["pages"], ports["bridges"])
+    raise AssertionError(f"it ended with {process.wait()} before its doors were open")
+
+
+@contextmanager
+def running_service(data_dir: Path, *, mqtt_port: int = 0) -> Iterator[RunningService]:
+    """Serve a data directory on free ports for as long as the block runs."""
+    service = serve(data_dir, mqtt_port=mqtt_port)
+    try:
+        yield service
+    finally:
+        if service.process.poll() is None:
+            service.end()
+
+
+def serve(data_dir: Path, *, mqtt_port: int = 0) -> RunningService:
+    """Start ``joulebook serve`` on a data directory."""
+    return start_service(
+        "serve", "--data", str(data_dir), "--port", "0", "--mqtt-port", str(mqtt_port)
+    )
+
+
+def clean_environment() -> dict[str, str]:
+    """Return the environment without settings of the person who runs the tests."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("JOULEBOOK_")}
+
+
+def unused_port() -> int:
+    """Return a port that was free a moment ago."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        return int(server.getsockname()[1])
