@@ -120,7 +120,10 @@ class Quarantined:
 
 @dataclass(frozen=True, slots=True)
 class DeviceReadings:
-    """Readings of one device as arrays: ``at_ms`` int64 (n,), each quantity float64 (n,), NaN missing."""
+    """Readings of one device as arrays.
+
+    ``at_ms`` is int64 (n,); each quantity float64 (n,), NaN where it is missing.
+    """
 
     at_ms: NDArray[np.int64]
     values: dict[str, NDArray[np.float64]]

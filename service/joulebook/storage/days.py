@@ -1,0 +1,120 @@
+"""Results of local days, and the days whose results are behind their readings."""
+
+import sqlite3
+from collections.abc import Iterable
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from joulebook.storage.connections import joined
+from joulebook.storage.faults import names_faults
+from joulebook.storage.marking import mark, reached_days
+from joulebook.storage.records import DirtyDay
+
+
+@names_faults
+def dirty_days(connection: sqlite3.Connection, limit: int = 100) -> list[DirtyDay]:
+    """Return dirty days, the newest first: today's page is looked at most."""
+    rows = connection.execute(
+        """
+        SELECT site_id, day, mark
+        FROM dirty_days
+        ORDER BY day DESC, site_id
+        LIMIT ?
+        """,
+        (limit,),
+    )
+    return [DirtyDay(site_id, date.fromisoformat(day), mark) for site_id, day, mark in rows]
+
+
+@names_faults
+def dirty_count(connection: sqlite3.Connection) -> int:
+    """Return how many days are dirty."""
+    (count,) = connection.execute("SELECT count(*) FROM dirty_days").fetchone()
+    return int(count)
+
+
+@names_faults
+def mark_days(connection: sqlite3.Connection, site_id: int, days: Iterable[date]) -> None:
+    """Mark days of a site dirty."""
+    with joined(connection):
+        mark(connection, site_id, days)
+
+
+@names_faults
+def save_day(
+    connection: sqlite3.Connection,
+    site_id: int,
+    day: date,
+    method: str,
+    result_json: bytes,
+    mark: int | None,
+    computed_ms: int,
+) -> None:
+    """Store a day's result and clear its mark, if it is still ``mark``, in one transaction.
+
+    A day that was marked again meanwhile stays dirty. ``None`` clears no mark.
+    """
+    key = (site_id, day.isoformat())
+    with joined(connection):
+        connection.execute(
+            """
+            INSERT INTO day_results (site_id, day, method, result, computed_ms)
+            VALUES (?, ?, ?, ?, ?)
+            ON CONFLICT (site_id, day) DO UPDATE
+            SET method = excluded.method,
+                result = excluded.result,
+                computed_ms = excluded.computed_ms
+            """,
+            (*key, method, result_json, computed_ms),
+        )
+        connection.execute(
+            "DELETE FROM dirty_days WHERE site_id = ? AND day = ? AND mark = ?", (*key, mark)
+        )
+
+
+@names_faults
+def day_results(
+    connection: sqlite3.Connection, site_id: int, first: date | None, last: date | None
+) -> list[tuple[date, str, bytes]]:
+    """Return (date, method, result) from ``first`` to ``last``, both included, in order."""
+    rows = connection.execute(
+        """
+        SELECT day, method, result
+        FROM day_results
+        WHERE site_id = ? AND day >= ? AND day <= ?
+        ORDER BY day
+        """,
+        (site_id, (first or date.min).isoformat(), (last or date.max).isoformat()),
+    )
+    return [(date.fromisoformat(day), method, result) for day, method, result in rows]
+
+
+@names_faults
+def clear_results(connection: sqlite3.Connection, site_id: int) -> None:
+    """Drop a site's results and mark every day dirty that its readings reach."""
+    with joined(connection):
+        connection.execute("DELETE FROM day_results WHERE site_id = ?", (site_id,))
+        connection.execute("DELETE FROM dirty_days WHERE site_id = ?", (site_id,))
+
+        def next_at(at_ms: int) -> int | None:
+            # One seek a device.
+            (found,) = connection.execute(
+                """
+                SELECT min((
+                    SELECT min(at_ms)
+                    FROM readings
+                    WHERE device_id = devices.id AND at_ms >= ?
+                ))
+                FROM devices
+                WHERE site_id = ?
+                """,
+                (at_ms, site_id),
+            ).fetchone()
+            return None if found is None else int(found)
+
+        first_ms = next_at(-(2**63))
+        if first_ms is not None:
+            (timezone,) = connection.execute(
+                "SELECT timezone FROM sites WHERE id = ?", (site_id,)
+            ).fetchone()
+            mark(connection, site_id, reached_days(next_at, first_ms, ZoneInfo(timezone)))

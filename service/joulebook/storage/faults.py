@@ -1,0 +1,107 @@
+"""What SQLite's own errors mean to the person who runs the service."""
+
+import sqlite3
+from collections.abc import Callable
+from functools import wraps
+from typing import Concatenate, ParamSpec, TypeVar
+
+from joulebook.errors import DataRefusedError, JoulebookError, UnavailableError
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+class StorageUnavailableError(UnavailableError):
+    """The database cannot be used now: the disk is full, the file is locked or read-only."""
+
+
+class DatabaseDamagedError(DataRefusedError):
+    """The file's content is not what SQLite once wrote there."""
+
+
+# By SQLite's primary result code: what is wrong, what was expected, what to do next.
+_AWAY = {
+    sqlite3.SQLITE_FULL: (
+        "the disk is full, nothing of this was stored",
+        "room for the database to grow",
+        "free some space; writing goes on by itself",
+    ),
+    sqlite3.SQLITE_BUSY: (
+        "the database is locked by another program",
+        "a lock of less than 30 seconds",
+        "wait for the other program, or end whatever holds the file open for writing",
+    ),
+    sqlite3.SQLITE_READONLY: (
+        "the database may only be read",
+        "a file and a directory that this user may write",
+        "check the owner, the permissions and how the disk is mounted",
+    ),
+    sqlite3.SQLITE_CANTOPEN: (
+        "the database cannot be opened",
+        "a file that this user may read and write",
+        "check that the data directory is there and whose it is",
+    ),
+    sqlite3.SQLITE_IOERR: (
+        "the disk failed while the database was read or written",
+        "a disk that works",
+        "look in the system's log for disk errors, and make a backup now",
+    ),
+    sqlite3.SQLITE_NOMEM: (
+        "there is no memory left for the database",
+        "some free memory",
+        "end other programs or give the machine more memory",
+    ),
+}
+_AWAY[sqlite3.SQLITE_LOCKED] = _AWAY[sqlite3.SQLITE_BUSY]
+_AWAY[sqlite3.SQLITE_PROTOCOL] = _AWAY[sqlite3.SQLITE_BUSY]
+_AWAY[sqlite3.SQLITE_PERM] = _AWAY[sqlite3.SQLITE_READONLY]
+
+_DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
+
+
+def storage_fault(error: sqlite3.Error, where: object) -> JoulebookError | None:
+    """Return the error that a person can act on, or ``None`` where ours is the fault.
+
+    A statement that SQLite does not understand is an ``OperationalError`` too, but trying it
+    again would never help: such errors stay what they are.
+    """
+    # Extended codes carry the primary code in their low byte. Errors that Python's driver
+    # raises by itself have no code.
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) & 0xFF
+    if code in _DAMAGED:
+        return DatabaseDamagedError(
+            f"the database is damaged: {error}",
+            where=where,
+            expected="a database that joulebook wrote",
+            next_step="stop the service, keep a copy of the file, and restore the last backup",
+        )
+    if code in _AWAY:
+        what, expected, next_step = _AWAY[code]
+        return StorageUnavailableError(
+            f"{what} ({error})", where=where, expected=expected, next_step=next_step
+        )
+    return None
+
+
+def file_of(connection: sqlite3.Connection) -> str:
+    """Return the path of the file behind a connection."""
+    path: str = connection.execute("PRAGMA database_list").fetchone()[2]
+    return path
+
+
+def names_faults(
+    function: Callable[Concatenate[sqlite3.Connection, P], R],
+) -> Callable[Concatenate[sqlite3.Connection, P], R]:
+    """Make a function of a connection raise errors for people instead of ``sqlite3.Error``."""
+
+    @wraps(function)
+    def named(connection: sqlite3.Connection, /, *args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return function(connection, *args, **kwargs)
+        except sqlite3.Error as error:
+            fault = storage_fault(error, file_of(connection))
+            if fault is None:
+                raise
+            raise fault from error
+
+    return named

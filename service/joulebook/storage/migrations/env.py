@@ -1,0 +1,10 @@
+"""Run by Alembic: the migrations go through the connection that ``storage.schema`` opened.
+
+That connection has begun a transaction, so all steps and their record are one commit.
+"""
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], transactional_ddl=True)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,99 @@
+"""The catalogue's tables as SQLModel classes. They do not leave storage.
+
+A test holds them against the migrations. ``readings`` is not among them: it grows columns, and
+goes through the driver.
+"""
+
+from datetime import date
+
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+
+class SiteRow(SQLModel, table=True):
+    """A site and the facts that its owner entered."""
+
+    __tablename__ = "sites"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    timezone: str
+    battery_ah: float | None = None
+    battery_cells: int | None = None
+    installed: date | None = None
+    warranty_years: float | None = None
+    warranty_floor_ratio: float | None = None
+    warranty_throughput_wh: float | None = None
+
+
+class TokenRow(SQLModel, table=True):
+    """A right to write to a site: the hash of a secret that only its bearer has."""
+
+    __tablename__ = "tokens"
+    id: int | None = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    name: str = Field(index=True)
+    secret_sha256: bytes = Field(unique=True)
+
+
+class DeviceRow(SQLModel, table=True):
+    """A device of a site."""
+
+    __tablename__ = "devices"
+    __table_args__ = (UniqueConstraint("site_id", "name"),)
+    id: int | None = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    name: str
+
+
+class SeriesRow(SQLModel, table=True):
+    """A quantity of a device, and the column of ``readings`` that holds it."""
+
+    __tablename__ = "series"
+    __table_args__ = (
+        UniqueConstraint("device_id", "quantity"),
+        UniqueConstraint("device_id", "slot"),
+        CheckConstraint("kind IN ('number', 'text', 'flag')"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    device_id: int = Field(foreign_key="devices.id")
+    quantity: str
+    unit: str
+    kind: str
+    slot: int
+
+
+class DirtyDayRow(SQLModel, table=True):
+    """A local day whose result is behind its readings."""
+
+    __tablename__ = "dirty_days"
+    site_id: int = Field(foreign_key="sites.id", primary_key=True)
+    day: date = Field(primary_key=True)
+    mark: int
+
+
+class DayResultRow(SQLModel, table=True):
+    """What was computed for a local day, and by which method."""
+
+    __tablename__ = "day_results"
+    site_id: int = Field(foreign_key="sites.id", primary_key=True)
+    day: date = Field(primary_key=True)
+    method: str
+    result: bytes
+    computed_ms: int
+
+
+class QuarantineRow(SQLModel, table=True):
+    """A message that could not be stored, with the reason; ``digest`` tells a repeat."""
+
+    __tablename__ = "quarantine"
+    id: int | None = Field(default=None, primary_key=True)
+    digest: bytes = Field(unique=True)
+    site_id: int | None = Field(default=None, foreign_key="sites.id")
+    source: str
+    topic: str
+    payload: bytes
+    reason: str
+    detail: str
+    received_ms: int
+    times_seen: int
+    last_received_ms: int = Field(index=True)

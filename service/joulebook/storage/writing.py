@@ -1,0 +1,183 @@
+"""The hot path: readings into wide rows, each (series, instant) stored exactly once.
+
+Fast for what comes in order: rows later than all that their device has are inserted without a
+look at the table. The rest, late or sent again, is compared with what is there.
+"""
+
+import sqlite3
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
+from itertools import chain, islice
+from operator import lt, ne
+from typing import cast
+from zoneinfo import ZoneInfo
+
+from joulebook.storage.connections import require_transaction
+from joulebook.storage.faults import names_faults
+from joulebook.storage.marking import mark_reached
+from joulebook.storage.records import DeviceRows, Series, Value, Written
+
+Row = tuple[Value, ...]
+
+
+@names_faults
+def write_rows(
+    connection: sqlite3.Connection,
+    zone_of: Callable[[int], ZoneInfo] | dict[int, ZoneInfo],
+    batch: Sequence[DeviceRows],
+) -> Written:
+    """Store readings and mark the days they reach, in the caller's transaction.
+
+    A reading that is there with the same value is a repeat and changes nothing; with another
+    value it is replaced. A row may bring some of an instant's quantities: the others stay. The
+    same key may come several times in one batch; the last one stays.
+
+    Parameters
+    ----------
+    zone_of : callable or dict
+        The time zone of a site's id.
+    batch : sequence of DeviceRows
+        In the order of their arrival.
+
+    Raises
+    ------
+    StorageUnavailableError
+        If the disk is full or the file cannot be written.
+    """
+    require_transaction(connection)
+    written = Written()
+    changed: dict[int, list[int]] = {}
+    for part in batch:
+        counts, rows = _write_part(connection, part)
+        written += counts
+        if rows:
+            _note_newest(connection, part.series, rows)
+            changed.setdefault(part.site_id, []).extend(_times(rows))
+    for site_id, instants in changed.items():
+        zone = zone_of(site_id) if callable(zone_of) else zone_of[site_id]
+        mark_reached(connection, site_id, zone, instants)
+    return written
+
+
+def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Written, list[Row]]:
+    """Write one device's rows; return the counts and the rows that changed, in order of time."""
+    rows = _without_empty(part.rows)
+    if not rows:
+        return Written(), []
+    times = _times(rows)
+    (last_ms,) = connection.execute(
+        "SELECT max(at_ms) FROM readings WHERE device_id = ?", (part.device_id,)
+    ).fetchone()
+    split = 0
+    if not all(map(lt, times, islice(times, 1, None))):
+        split = len(rows)
+    elif last_ms is not None:
+        split = bisect_right(times, last_ms)
+    slots = tuple(series.slot for series in part.series)
+    counts = Written()
+    changed: list[Row] = []
+    if split:
+        counts, changed = _merge(connection, part.device_id, slots, rows[:split])
+    fresh = rows[split:]
+    if fresh:
+        connection.executemany(_insert_sql(part.device_id, slots), fresh)
+        values = sum(map(len, fresh)) - sum(row.count(None) for row in fresh) - len(fresh)
+        counts += Written(new=values)
+    return counts, changed + fresh
+
+
+def _merge(
+    connection: sqlite3.Connection, device_id: int, slots: tuple[int, ...], rows: list[Row]
+) -> tuple[Written, list[Row]]:
+    """Compare rows with what is stored, in the order of their arrival, and store what differs."""
+    wanted = f"[{','.join(str(row[0]) for row in rows)}]"
+    stored: dict[Value, Row] = {
+        at_ms: values
+        for at_ms, *values in connection.execute(_select_sql(slots), (device_id, wanted))
+    }
+    new = repeated = replaced = 0
+    changed: set[Value] = set()
+    nothing: Row = (None,) * len(slots)
+    for at_ms, *values in rows:
+        known = list(stored.get(at_ms, nothing))
+        for place, value in enumerate(values):
+            if value is None:
+                continue
+            before = known[place]
+            if before == value:
+                repeated += 1
+                continue
+            if before is None:
+                new += 1
+            else:
+                replaced += 1
+            known[place] = value
+            changed.add(at_ms)
+        stored[at_ms] = tuple(known)
+    merged = sorted((at_ms, *stored[at_ms]) for at_ms in changed)
+    connection.executemany(_upsert_sql(device_id, slots), merged)
+    return Written(new, repeated, replaced), merged
+
+
+def _without_empty(rows: list[Row]) -> list[Row]:
+    """Drop what is no reading: NaN is missing, and a row of nothing but missing is none."""
+    values = list(chain.from_iterable(rows))
+    if any(map(ne, values, values)):  # only NaN differs from itself
+        rows = [tuple(None if value != value else value for value in row) for row in rows]
+        values = list(chain.from_iterable(rows))
+    if None not in values:
+        return rows
+    return [row for row in rows if row.count(None) < len(row) - 1]
+
+
+def _times(rows: Iterable[Row]) -> list[int]:
+    return cast("list[int]", [row[0] for row in rows])
+
+
+def _note_newest(
+    connection: sqlite3.Connection, series: tuple[Series, ...], rows: list[Row]
+) -> None:
+    """Keep the newest reading of each series, for a dead one would be far to search for."""
+    newest = []
+    for place, one in enumerate(series, start=1):
+        row = next((row for row in reversed(rows) if row[place] is not None), None)
+        if row is not None:
+            newest.append((one.id, row[0], row[place]))
+    connection.executemany(
+        """
+        INSERT INTO newest (series_id, at_ms, value)
+        VALUES (?, ?, ?)
+        ON CONFLICT (series_id) DO UPDATE
+        SET at_ms = excluded.at_ms, value = excluded.value
+        WHERE excluded.at_ms >= newest.at_ms
+        """,
+        newest,
+    )
+
+
+# The three statements are put together from integers of ours, never from what was sent. The
+# device's id is part of the text: binding it would mean building each row anew.
+
+
+@lru_cache(maxsize=1024)
+def _insert_sql(device_id: int, slots: tuple[int, ...]) -> str:
+    columns = ", ".join(f"v{slot}" for slot in slots)
+    places = ", ".join("?" for _ in slots)
+    return f"INSERT INTO readings (device_id, at_ms, {columns}) VALUES ({device_id}, ?, {places})"  # noqa: S608
+
+
+@lru_cache(maxsize=1024)
+def _upsert_sql(device_id: int, slots: tuple[int, ...]) -> str:
+    updates = ", ".join(f"v{slot} = excluded.v{slot}" for slot in slots)
+    return f"{_insert_sql(device_id, slots)} ON CONFLICT (device_id, at_ms) DO UPDATE SET {updates}"
+
+
+@lru_cache(maxsize=1024)
+def _select_sql(slots: tuple[int, ...]) -> str:
+    columns = ", ".join(f"v{slot}" for slot in slots)
+    return f"""
+        SELECT at_ms, {columns}
+        FROM readings
+        WHERE device_id = ? AND at_ms IN (SELECT value FROM json_each(?))
+        """  # noqa: S608
