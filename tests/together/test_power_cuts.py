@@ -47,7 +47,7 @@ class NumberedPublisher:
         for _ in range(count):
             at_s = START_MS // 1000 + self.published
             pack = f'[{{"n":"power","u":"W","v":{self.published},"t":{at_s}}}]'
-            self._client.publish("joulebook/v1/garage/battery", pack, qos=1)
+            self._client.publish("joulebook/v1/studio/battery", pack, qos=1)
             self.published += 1
 
     def wait_for_more(self, count: int) -> None:
@@ -66,7 +66,7 @@ class NumberedPublisher:
 
 def test_twenty_power_cuts_lose_and_double_nothing(tmp_path: Path) -> None:
     database = Database.open(tmp_path)
-    site = add_site(database, "garage", "Europe/Lisbon")
+    site = add_site(database, "studio", "Europe/Lisbon")
     secret = add_token(database, site, "shed")
     port = unused_port()
     publisher = NumberedPublisher(port, secret)

@@ -17,7 +17,7 @@ def send(port: int, secret: str, *readings: str) -> subprocess.CompletedProcess[
     environment = {
         **clean_environment(),
         "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{port}",
-        "JOULEBOOK_BRIDGE_SITE": "garage",
+        "JOULEBOOK_BRIDGE_SITE": "studio",
         "JOULEBOOK_BRIDGE_NAME": "shed",
         "JOULEBOOK_BRIDGE_TOKEN": secret,
     }
@@ -27,7 +27,7 @@ def send(port: int, secret: str, *readings: str) -> subprocess.CompletedProcess[
 @pytest.fixture
 def secret(tmp_path: Path) -> str:
     database = Database.open(tmp_path)
-    made = add_token(database, add_site(database, "garage", "Europe/Lisbon"), "shed")
+    made = add_token(database, add_site(database, "studio", "Europe/Lisbon"), "shed")
     database.close()
     return made
 
@@ -35,10 +35,10 @@ def secret(tmp_path: Path) -> str:
 def test_a_reading_sent_by_hand_is_on_the_page(tmp_path: Path, secret: str) -> None:
     with running_service(tmp_path) as service:
         done = send(service.mqtt_port, secret, "voltage=53.1V", "soc=0.61")
-        page = httpx2.get(f"{service.pages}/sites/garage").text
+        page = httpx2.get(f"{service.pages}/sites/studio").text
         ready = httpx2.get(f"{service.pages}/readyz")
     assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("delivered 2 readings to garage/battery")
+    assert done.stdout.startswith("delivered 2 readings to studio/battery")
     assert "53.1" in page
     assert ready.status_code == 200
 

@@ -19,8 +19,8 @@ def joulebook() -> None:
 
     \b
     Try it:        joulebook demo
-    Own equipment: joulebook site add garage --timezone Europe/Lisbon --data DIR
-                   joulebook token add shed --site garage --data DIR
+    Own equipment: joulebook site add studio --timezone Europe/Lisbon --data DIR
+                   joulebook token add shed --site studio --data DIR
                    joulebook serve --data DIR
     """
 

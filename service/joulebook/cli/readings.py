@@ -30,7 +30,7 @@ def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) ->
 
     \b
     First column 'time' (RFC 3339 or Unix seconds), then 'device.quantity [unit]'.
-    Example: joulebook import history.csv --site garage --data DIR
+    Example: joulebook import history.csv --site studio --data DIR
     """
     with existing_database(data_dir) as database, progress_bar("reading") as advance:
         site = site_named(database, site_name)
@@ -51,7 +51,7 @@ def recompute(site_name: str, data_dir: Path) -> None:
     """Compute every day of a site anew from its readings.
 
     \b
-    Example: joulebook recompute --site garage --data DIR
+    Example: joulebook recompute --site studio --data DIR
     """
     settings = settings_of(data_dir)
     with existing_database(data_dir) as database, progress_bar("computing days") as advance:

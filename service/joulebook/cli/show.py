@@ -39,8 +39,8 @@ def show(
     """Show days, efficiency or wear of a site.
 
     \b
-    Example: joulebook show days --site garage --from 2026-07-01 --data DIR
-             joulebook show efficiency --site garage --json --data DIR
+    Example: joulebook show days --site studio --from 2026-07-01 --data DIR
+             joulebook show efficiency --site studio --json --data DIR
     """
     with existing_database(data_dir) as database:
         site = site_named(database, site_name)

@@ -38,7 +38,7 @@ def add(
     """Add the site NAME.
 
     \b
-    Example: joulebook site add garage --timezone Europe/Lisbon \\
+    Example: joulebook site add studio --timezone Europe/Lisbon \\
                  --battery-ah 200 --battery-cells 16 --data DIR
     """
     throughput_wh = None if warranty_throughput_kwh is None else warranty_throughput_kwh * 1000
@@ -72,7 +72,7 @@ def add_one(name: str, site_name: str, data_dir: Path) -> None:
     The bridge signs in with NAME as user name and the secret as password.
 
     \b
-    Example: joulebook token add shed --site garage --data DIR
+    Example: joulebook token add shed --site studio --data DIR
     """
     with existing_database(data_dir) as database:
         print(add_token(database, site_named(database, site_name), name))
