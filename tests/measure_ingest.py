@@ -2,7 +2,7 @@
 
 Publishers with paho-mqtt, each a process of its own, send messages of 20 readings with QoS 1 to a
 service started as a person would; the clock runs from the first message of any to the last
-acknowledgement of all, which comes after the commit (WAL, synchronous FULL). The machine's cores are
+acknowledgement of all, which comes after the commit (WAL, synchronous FULL). The cores are
 shared by both sides, and the publisher is most often the slower one.
 """
 
