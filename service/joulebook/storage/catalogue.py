@@ -5,20 +5,19 @@ import hmac
 import math
 import re
 import secrets
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
 from difflib import get_close_matches
-from typing import NoReturn, TypedDict, Unpack
+from typing import TypedDict, Unpack
 from zoneinfo import available_timezones
 
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
 from joulebook.errors import UsageError
 from joulebook.storage.database import Database
-from joulebook.storage.faults import storage_fault
+from joulebook.storage.faults import naming_faults
 from joulebook.storage.models import SiteRow, TokenRow
 from joulebook.storage.records import Grant, Site
 
@@ -60,6 +59,7 @@ def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts])
         value = facts.get(fact)
         if isinstance(value, int | float):
             _check_fact(fact, value, low, high)
+    _check_installed(facts.get("installed"))
     row = SiteRow(name=name, timezone=timezone, **facts)
     try:
         with _writing(db) as session:
@@ -191,26 +191,24 @@ def _check_fact(fact: str, value: float, low: float, high: float) -> None:
         )
 
 
+def _check_installed(installed: date | None) -> None:
+    if installed is not None and not 1990 <= installed.year <= 2099:
+        raise UsageError(
+            f"installed cannot be {installed}",
+            where="installed",
+            expected="a date from 1990 to 2099",
+            next_step="correct it, or leave it out: it can be missing",
+        )
+
+
 @contextmanager
 def _writing(db: Database) -> Iterator[Session]:
-    with _naming_faults(db), Session(db.engine) as session, session.begin():
+    with naming_faults(db.path), Session(db.engine) as session, session.begin():
         yield session
 
 
 @contextmanager
 def _reading(db: Database) -> Iterator[Session]:
-    with _naming_faults(db), Session(db.engine.execution_options(reads=True)) as session:
+    reads = db.engine.execution_options(reads=True)
+    with naming_faults(db.path), Session(reads) as session:
         yield session
-
-
-@contextmanager
-def _naming_faults(db: Database) -> Iterator[None]:
-    try:
-        yield
-    except DBAPIError as error:
-        _raise_named(error, db)
-
-
-def _raise_named(error: DBAPIError, db: Database) -> NoReturn:
-    fault = storage_fault(error.orig, db.path) if isinstance(error.orig, sqlite3.Error) else None
-    raise fault or error from error

@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
-from joulebook.storage.faults import file_of, storage_fault
+from joulebook.storage.faults import naming_faults
 
 #: How long a writer waits for another one before it gives up. [s]
 BUSY_TIMEOUT_S = 30.0
@@ -26,7 +26,7 @@ def open_connection(path: Path, *, create: bool = False) -> sqlite3.Connection:
         If the file is not there (unless ``create``) or may not be opened.
     """
     mode = "rwc" if create else "rw"
-    try:
+    with naming_faults(path):
         connection = sqlite3.connect(
             f"{path.absolute().as_uri()}?mode={mode}",
             uri=True,
@@ -34,11 +34,13 @@ def open_connection(path: Path, *, create: bool = False) -> sqlite3.Connection:
             isolation_level=None,
             cached_statements=512,
         )
-    except sqlite3.Error as error:
-        raise storage_fault(error, path) or error from error
-    connection.execute("PRAGMA synchronous = FULL")
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute(f"PRAGMA journal_size_limit = {_LOG_LIMIT}")
+        try:
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute(f"PRAGMA journal_size_limit = {_LOG_LIMIT}")
+        except sqlite3.Error:
+            connection.close()
+            raise
     return connection
 
 
@@ -56,7 +58,7 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     """
     if connection.in_transaction:
         raise RuntimeError("a transaction is open already; joined() takes part in it")
-    try:
+    with naming_faults(connection):
         connection.execute("BEGIN IMMEDIATE")
         try:
             yield
@@ -65,11 +67,6 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
             # After some faults, a full disk among them, SQLite has rolled back by itself.
             if connection.in_transaction:
                 connection.execute("ROLLBACK")
-    except sqlite3.Error as error:
-        fault = storage_fault(error, file_of(connection))
-        if fault is None:
-            raise
-        raise fault from error
 
 
 @contextmanager

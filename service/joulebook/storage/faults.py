@@ -1,14 +1,19 @@
 """What SQLite's own errors mean to the person who runs the service."""
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import wraps
+from pathlib import Path
 from typing import Concatenate, ParamSpec, TypeVar
+
+from sqlalchemy.exc import DBAPIError
 
 from joulebook.errors import DataRefusedError, JoulebookError, UnavailableError
 
 P = ParamSpec("P")
 R = TypeVar("R")
+Where = Path | sqlite3.Connection
 
 
 class StorageUnavailableError(UnavailableError):
@@ -59,7 +64,7 @@ _AWAY[sqlite3.SQLITE_PERM] = _AWAY[sqlite3.SQLITE_READONLY]
 _DAMAGED = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
 
-def storage_fault(error: sqlite3.Error, where: object) -> JoulebookError | None:
+def storage_fault(error: BaseException | None, where: Where) -> JoulebookError | None:
     """Return the error that a person can act on, or ``None`` where ours is the fault.
 
     A statement that SQLite does not understand is an ``OperationalError`` too, but trying it
@@ -71,37 +76,50 @@ def storage_fault(error: sqlite3.Error, where: object) -> JoulebookError | None:
     if code in _DAMAGED:
         return DatabaseDamagedError(
             f"the database is damaged: {error}",
-            where=where,
+            where=_path(where),
             expected="a database that joulebook wrote",
             next_step="stop the service, keep a copy of the file, and restore the last backup",
         )
     if code in _AWAY:
         what, expected, next_step = _AWAY[code]
         return StorageUnavailableError(
-            f"{what} ({error})", where=where, expected=expected, next_step=next_step
+            f"{what} ({error})", where=_path(where), expected=expected, next_step=next_step
         )
     return None
 
 
-def file_of(connection: sqlite3.Connection) -> str:
-    """Return the path of the file behind a connection."""
-    path: str = connection.execute("PRAGMA database_list").fetchone()[2]
-    return path
+def _path(where: Where) -> object:
+    if isinstance(where, sqlite3.Connection):
+        return where.execute("SELECT file FROM pragma_database_list").fetchone()[0]
+    return where
+
+
+@contextmanager
+def naming_faults(where: Where) -> Iterator[None]:
+    """Raise errors for people instead of the driver's and SQLAlchemy's.
+
+    Parameters
+    ----------
+    where : Path or sqlite3.Connection
+        The file, or a connection to it.
+    """
+    try:
+        yield
+    except (sqlite3.Error, DBAPIError) as error:
+        fault = storage_fault(error.orig if isinstance(error, DBAPIError) else error, where)
+        if fault is None:
+            raise
+        raise fault from error
 
 
 def names_faults(
     function: Callable[Concatenate[sqlite3.Connection, P], R],
 ) -> Callable[Concatenate[sqlite3.Connection, P], R]:
-    """Make a function of a connection raise errors for people instead of ``sqlite3.Error``."""
+    """Make a function of a connection raise errors for people."""
 
     @wraps(function)
     def named(connection: sqlite3.Connection, /, *args: P.args, **kwargs: P.kwargs) -> R:
-        try:
+        with naming_faults(connection):
             return function(connection, *args, **kwargs)
-        except sqlite3.Error as error:
-            fault = storage_fault(error, file_of(connection))
-            if fault is None:
-                raise
-            raise fault from error
 
     return named

@@ -1,7 +1,6 @@
 """Brings a database file to the schema that this version knows, or refuses it untouched."""
 
 import os
-import sqlite3
 from contextlib import closing
 from pathlib import Path
 
@@ -10,11 +9,10 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
-from sqlalchemy.exc import DBAPIError
 
 from joulebook.errors import SchemaError
 from joulebook.storage.connections import catalogue_engine, open_connection
-from joulebook.storage.faults import storage_fault
+from joulebook.storage.faults import naming_faults
 
 #: Marks a file as ours: the bytes 68 to 71 of its header, "joul".
 APPLICATION_ID = 0x6A6F756C
@@ -43,16 +41,13 @@ def prepare(path: Path, config: Config | None = None) -> None:
         _create(path)
     engine = catalogue_engine(path)
     config = migrations() if config is None else config
-    try:
+    with naming_faults(path):
         # Most often nothing is to be done, and then nobody has to wait for the write lock.
         with engine.execution_options(reads=True).begin() as connection:
             outdated = _is_outdated(connection, path, config)
         if outdated:
             with engine.begin() as connection:
                 _upgrade(connection, path, config)
-    except DBAPIError as error:
-        fault = storage_fault(error.orig, path) if isinstance(error.orig, sqlite3.Error) else None
-        raise fault or error from error
 
 
 def _is_new(path: Path) -> bool:
@@ -77,7 +72,7 @@ def _is_new(path: Path) -> bool:
 
 
 def _create(path: Path) -> None:
-    with closing(open_connection(path, create=True)) as connection:
+    with naming_faults(path), closing(open_connection(path, create=True)) as connection:
         # Before the write-ahead log is switched on: so the mark is in the file itself.
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute("PRAGMA journal_mode = WAL")
@@ -120,6 +115,10 @@ def copy_beside(path: Path, copy: Path) -> None:
         source.backup(target)
         # One file, readable by itself, without a log beside it.
         target.execute("PRAGMA journal_mode = DELETE")
-    with unfinished.open("rb") as file:
-        os.fsync(file.fileno())
+    # SQLite has the copy on disk; its name is there once the directory is.
     unfinished.replace(copy)
+    directory = os.open(copy.parent, os.O_RDONLY)
+    try:
+        os.fsync(directory)
+    finally:
+        os.close(directory)
