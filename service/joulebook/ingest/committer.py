@@ -1,0 +1,124 @@
+"""Decodes messages and writes what they hold in one transaction."""
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from joulebook.errors import JoulebookError
+from joulebook.ingest.decode import Decoded, Decoder
+from joulebook.ingest.layouts import Layout, Row, RowGroups
+from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.sitebook import SiteBook
+from joulebook.storage.database import Database, transaction
+from joulebook.storage.quarantine import put_aside
+from joulebook.storage.records import DeviceRows, Refused, Written
+from joulebook.storage.series import SeriesMismatch, SeriesRegister, TooManySeries, series_of
+from joulebook.storage.writing import write_rows
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a commit did: a verdict for each message, in order, and what it counted."""
+
+    verdicts: list[Verdict]
+    written: Written
+    quarantined: int
+
+    def __add__(self, other: "Outcome") -> "Outcome":
+        return Outcome(
+            self.verdicts + other.verdicts,
+            self.written + other.written,
+            self.quarantined + other.quarantined,
+        )
+
+
+class Committer:
+    """Writes messages over one connection, which belongs to the thread that made this."""
+
+    def __init__(self, database: Database) -> None:
+        self._connection = database.connect()
+        self._register = SeriesRegister()
+        self._sites = SiteBook(database)
+        self._decoder = Decoder(self._sites.id_of)
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()
+
+    def commit(self, messages: Sequence[Message]) -> Outcome:
+        """Store what messages hold; on disk by the time it returns.
+
+        A message that trips a bug of ours is found by halving, and quarantined as
+        ``internal-error``; the others are stored.
+
+        Raises
+        ------
+        StorageUnavailableError
+            If nothing can be written now. Trying again with the same messages is safe.
+        """
+        try:
+            return self._commit_together(messages)
+        except JoulebookError:
+            raise
+        except Exception as error:
+            if len(messages) == 1:
+                log.exception("a message on %r tripped a bug; quarantined", messages[0].topic)
+                return self._quarantine(messages[0], error)
+            log.exception("a bug stopped %d messages; trying them in halves", len(messages))
+        middle = len(messages) // 2
+        return self.commit(messages[:middle]) + self.commit(messages[middle:])
+
+    def _commit_together(self, messages: Sequence[Message]) -> Outcome:
+        while True:
+            decoded = [self._decoder.decode(message) for message in messages]
+            try:
+                return self._write(decoded)
+            except (SeriesMismatch, TooManySeries) as refusal:
+                # The decoder has learned of it and refuses, or converts, those readings now.
+                log.info("%s", refusal)
+
+    def _write(self, decoded: list[Decoded]) -> Outcome:
+        groups = RowGroups()
+        refused: list[Refused] = []
+        for one in decoded:
+            for layout, at_ms, row in one.rows:
+                groups.add(layout, at_ms, row)
+            refused += one.refused
+        try:
+            with transaction(self._connection):
+                rows = [self._device_rows(layout, group) for layout, group in groups.groups]
+                written = write_rows(self._connection, self._sites.zone_of, rows)
+                put_aside(self._connection, refused)
+        except BaseException:
+            self._register.forget()  # a rollback has taken back what was made
+            raise
+        return Outcome([one.verdict for one in decoded], written, len(refused))
+
+    def _device_rows(self, layout: Layout, rows: list[Row]) -> DeviceRows:
+        site_id, device = layout.site_id, layout.device
+        try:
+            series = self._register.resolve(self._connection, site_id, device, layout.columns)
+        except SeriesMismatch as mismatch:
+            self._decoder.pin(mismatch.existing)
+            raise
+        except TooManySeries:
+            stored = series_of(self._connection, site_id)
+            names = frozenset(one.quantity for one in stored if one.device == device)
+            self._decoder.close_device(site_id, device, names)
+            raise
+        return DeviceRows(site_id, series[0].device_id, series, rows)
+
+    def _quarantine(self, message: Message, error: Exception) -> Outcome:
+        refused = Refused(
+            site_id=message.site_id if self._sites.knows(message.site_id) else None,
+            source=message.source,
+            topic=message.topic,
+            payload=message.payload,
+            reason="internal-error",
+            detail=f"a bug of joulebook, told in its log: {type(error).__name__}",
+            received_ms=message.received_ms,
+        )
+        put_aside(self._connection, [refused])
+        return Outcome([Verdict.QUARANTINED], Written(), 1)

@@ -1,0 +1,285 @@
+"""From a message to rows for storage, what is refused, and the verdict. No input or output.
+
+One bad record costs that record; what is wrong with the pack as a whole costs the pack.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from joulebook.ingest.checks import Objection, time_objection
+from joulebook.ingest.expectations import Expectations
+from joulebook.ingest.layouts import Layout, Layouts, Row
+from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.quick import Plan, QuickPack, Shape, names_and_units, read_quickly
+from joulebook.ingest.senml import Fault, Record, pack_of, resolve
+from joulebook.ingest.senml_fields import PackError
+from joulebook.ingest.topics import parse_topic
+from joulebook.ingest.units import conversion
+from joulebook.ingest.wording import shown
+from joulebook.storage.records import Column, Refused, Series, Value
+
+# Faults told when none of a pack's records can be used.
+_TOLD_FAULTS = 5
+_MOST_CACHED = 4096
+
+# The unit of a sum, W times s, is the unit of an energy.
+_SUM_UNITS = {"W": "J", "A": "C", "VA": "VAs", "var": "vars"}
+
+
+@dataclass(slots=True)
+class Decoded:
+    """What became of a message: rows by layout, in order of time, and what is set aside."""
+
+    rows: list[tuple[Layout, int, Row]]
+    refused: list[Refused]
+    verdict: Verdict
+
+
+class Target:
+    """Where a topic's readings go. Made once for each topic: it is a key, compared by identity."""
+
+    __slots__ = ("device", "site_id")
+
+    def __init__(self, site_id: int, device: str) -> None:
+        self.site_id = site_id
+        self.device = device
+
+
+class Decoder:
+    """Decodes messages, and remembers the shapes that come again and again.
+
+    Parameters
+    ----------
+    site_id_of : callable
+        The id of a site by its name, ``None`` where there is none. Asked for messages that are
+        not bound to a site.
+    """
+
+    def __init__(self, site_id_of: Callable[[str], int | None]) -> None:
+        self._site_id_of = site_id_of
+        self._expectations = Expectations()
+        self._layouts = Layouts()
+        self._targets: dict[tuple[str, str | None, int | None], Target] = {}
+        self._plans: dict[tuple[Target, Shape], Plan | None] = {}
+
+    def pin(self, series: Series) -> None:
+        """Hold a series to the unit and kind that storage has for it."""
+        self._expectations.pin(
+            series.site_id, series.device, series.quantity, series.unit, series.kind
+        )
+        self._plans.clear()
+
+    def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
+        """Take no quantities of a device but these: storage has no place for more."""
+        self._expectations.close_device(site_id, device, quantities)
+        self._plans.clear()
+
+    def decode(self, message: Message) -> Decoded:
+        """Return what a message holds.
+
+        Raises
+        ------
+        StorageUnavailableError
+            If ``site_id_of`` does.
+        """
+        key = (message.topic, message.site, message.site_id)
+        target = self._targets.get(key)
+        if target is None:
+            found = self._find(message)
+            if isinstance(found, Decoded):
+                return found
+            if len(self._targets) >= _MOST_CACHED:
+                self._targets.clear()
+            target = self._targets[key] = found
+        pack = read_quickly(message.payload, message.received_ms)
+        if pack is not None:
+            plan = self._plan(target, pack)
+            if plan is not None and time_objection(pack.at_ms, message.received_ms) is None:
+                row = plan.row(pack.at_ms, pack.values)
+                if row is not None:
+                    return Decoded([(plan.layout, pack.at_ms, row)], [], Verdict.STORED)
+        return self._decode_slowly(target, message)
+
+    def _find(self, message: Message) -> Target | Decoded:
+        """Return where a message belongs, or how it is turned away."""
+        try:
+            place = parse_topic(message.topic)
+        except ValueError as error:
+            return _turned_away(message, Verdict.TOPIC_INVALID, "topic-invalid", str(error))
+        if message.site is not None:
+            if place.site != message.site or message.site_id is None:
+                return _turned_away(
+                    message,
+                    Verdict.NOT_AUTHORISED,
+                    "site-not-allowed",
+                    f"{shown(message.source)} may write to {shown(message.site)}, "
+                    f"and the topic names {shown(place.site)}",
+                )
+            return Target(message.site_id, place.device)
+        site_id = self._site_id_of(place.site)
+        if site_id is None:
+            return _turned_away(
+                message,
+                Verdict.QUARANTINED,
+                "site-unknown",
+                f"there is no site {shown(place.site)}; expected one that was added here",
+            )
+        return Target(site_id, place.device)
+
+    def _plan(self, target: Target, pack: QuickPack) -> Plan | None:
+        key = (target, pack.shape)
+        try:
+            return self._plans[key]
+        except KeyError:
+            if len(self._plans) >= _MOST_CACHED:
+                self._plans.clear()
+            plan = self._plans[key] = self._make_plan(target, pack.shape)
+            return plan
+
+    def _make_plan(self, target: Target, shape: Shape) -> Plan | None:
+        """Return the plan of a shape, ``None`` where a name or a unit needs a closer look."""
+        columns: list[Column] = []
+        conversions = []
+        limits = []
+        for place, (name, unit) in enumerate(names_and_units(shape)):
+            expected = self._expectations.of(target.site_id, target.device, name, unit, "number")
+            if isinstance(expected, Objection):
+                return None
+            columns.append(Column(name, expected.unit))
+            found = conversion(unit, expected.unit)
+            changed = found is not None and not found.changes_nothing
+            if found is not None and changed:
+                conversions.append((place, found))
+            if changed or expected.is_bounded:  # a conversion can overflow
+                limits.append((place, expected.low, expected.high))
+        if len({column.quantity for column in columns}) < len(columns):
+            return None
+        layout = self._layouts.get(target.site_id, target.device, tuple(columns))
+        return Plan(layout, conversions, limits)
+
+    def _decode_slowly(self, target: Target, message: Message) -> Decoded:
+        try:
+            pack = resolve(message.payload, message.received_ms)
+        except PackError as error:
+            return _turned_away(
+                message, Verdict.QUARANTINED, error.reason, error.detail, target.site_id
+            )
+        faults = list(pack.faults)
+        good: list[tuple[int, Column, Value]] = []
+        for record in pack.records:
+            for part in _parts(record):
+                read = self._read(target, part, message.received_ms)
+                if isinstance(read, Objection):
+                    faults.append(_fault(part, read))
+                else:
+                    good.append(read)
+        if not good:
+            return _none_usable(message, target.site_id, faults)
+        refused = [
+            _refused(message, target.site_id, fault.reason, fault.detail, fault.payload)
+            for fault in faults
+        ]
+        return Decoded(self._rows(target, good), refused, Verdict.STORED)
+
+    def _read(
+        self, target: Target, record: Record, received_ms: int
+    ) -> tuple[int, Column, Value] | Objection:
+        """Return the reading that a record of one value holds, or why it holds none."""
+        late = time_objection(record.at_ms, received_ms)
+        if late is not None:
+            return late
+        value, unit = record.value, record.unit
+        if isinstance(value, bytes):
+            return Objection("kind-not-stored", "is data (vd); expected a number, a text or a flag")
+        if value is None:
+            if unit not in _SUM_UNITS:
+                return Objection(
+                    "sum-not-used",
+                    f"is a sum of {shown(unit)} over time; expected one of {', '.join(_SUM_UNITS)}",
+                )
+            value, unit = record.sum, _SUM_UNITS[unit]
+        expected = self._expectations.of(
+            target.site_id, target.device, record.name, unit, record.kind
+        )
+        if isinstance(expected, Objection):
+            return expected
+        if isinstance(value, float):
+            found = conversion(unit, expected.unit)
+            value = value if found is None else found.apply(value)
+            outside = expected.objection(value)
+            if outside is not None:
+                return outside
+        return record.at_ms, Column(record.name, expected.unit, expected.kind), value
+
+    def _rows(
+        self, target: Target, good: list[tuple[int, Column, Value]]
+    ) -> list[tuple[Layout, int, Row]]:
+        """Gather readings by instant; a quantity that comes twice at one begins another row."""
+        rows: list[tuple[Layout, int, Row]] = []
+        for at_ms, cells in _cells_by_instant(good):
+            columns = tuple(column for column, _ in cells.values())
+            layout = self._layouts.get(target.site_id, target.device, columns)
+            rows.append((layout, at_ms, (at_ms, *(value for _, value in cells.values()))))
+        return rows
+
+
+def _parts(record: Record) -> Iterator[Record]:
+    """Yield the value of a record and its sum apart, for they cannot be one reading."""
+    if record.value is None or record.sum is None:
+        yield record
+    else:
+        yield replace(record, sum=None)
+        yield replace(record, value=None)
+
+
+def _cells_by_instant(
+    good: list[tuple[int, Column, Value]],
+) -> Iterator[tuple[int, dict[str, tuple[Column, Value]]]]:
+    at_ms, cells = good[0][0], dict[str, tuple[Column, Value]]()
+    for instant, column, value in good:
+        if instant != at_ms or column.quantity in cells:
+            yield at_ms, cells
+            at_ms, cells = instant, {}
+        cells[column.quantity] = (column, value)
+    yield at_ms, cells
+
+
+def _fault(record: Record, objection: Objection) -> Fault:
+    return Fault(
+        record.number,
+        record.name,
+        objection.reason,
+        f"record {record.number} ({record.name}) {objection.detail}",
+        pack_of(record),
+    )
+
+
+def _none_usable(message: Message, site_id: int, faults: list[Fault]) -> Decoded:
+    """Refuse a whole message once, rather than each of its records."""
+    reasons = {fault.reason for fault in faults}
+    told = "; ".join(fault.detail for fault in faults[:_TOLD_FAULTS])
+    if len(faults) > _TOLD_FAULTS:
+        told += f"; and {len(faults) - _TOLD_FAULTS} more"
+    reason = reasons.pop() if len(reasons) == 1 else "no-usable-record"
+    return _turned_away(message, Verdict.QUARANTINED, reason, told, site_id)
+
+
+def _turned_away(
+    message: Message, verdict: Verdict, reason: str, detail: str, site_id: int | None = None
+) -> Decoded:
+    owner = message.site_id if site_id is None else site_id
+    return Decoded([], [_refused(message, owner, reason, detail, message.payload)], verdict)
+
+
+def _refused(
+    message: Message, site_id: int | None, reason: str, detail: str, payload: bytes
+) -> Refused:
+    return Refused(
+        site_id=site_id,
+        source=message.source,
+        topic=message.topic,
+        payload=payload,
+        reason=reason,
+        detail=detail,
+        received_ms=message.received_ms,
+    )

@@ -1,0 +1,72 @@
+"""What each series of a site must be: what the house knows, and what storage already holds."""
+
+from joulebook.core.quantities import ValueKind
+from joulebook.ingest.checks import Expected, Objection, expected_of
+from joulebook.ingest.senml import LEGAL_NAME
+from joulebook.ingest.units import conversion, convertible_to, is_registered
+from joulebook.ingest.wording import shown
+
+#: Longest name of a quantity. SenML itself sets no limit.
+MOST_NAME = 64
+
+
+class Expectations:
+    """Answers what a reading must be. Storage's answers, once known, stand above the house's."""
+
+    def __init__(self) -> None:
+        self._stored: dict[tuple[int, str, str], Expected] = {}
+        self._full: dict[tuple[int, str], frozenset[str]] = {}
+
+    def pin(self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind) -> None:
+        """Hold a series to the unit and kind that storage has for it."""
+        self._stored[site_id, device, quantity] = Expected(unit, kind)
+
+    def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
+        """Take no quantities of a device but these: storage has no place for more."""
+        self._full[site_id, device] = quantities
+
+    def of(
+        self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind
+    ) -> Expected | Objection:
+        """Return what the readings of a series must be, or why this one cannot be one of them.
+
+        A number's unit converts to the expected one wherever no objection comes back. A quantity
+        that nobody knows keeps the unit it is sent in.
+        """
+        if not LEGAL_NAME.fullmatch(quantity) or len(quantity) > MOST_NAME:
+            return Objection(
+                "name-illegal",
+                f"is no name of a quantity; expected a letter or digit, then letters, digits and "
+                f"- : . / _, at most {MOST_NAME} in all",
+            )
+        full = self._full.get((site_id, device))
+        if full is not None and quantity not in full:
+            return Objection(
+                "quantities-too-many", f"would be quantity {len(full) + 1} of {device}: too many"
+            )
+        expected = self._stored.get((site_id, device, quantity)) or expected_of(device, quantity)
+        if expected is None:
+            return _anything(unit, kind)
+        if kind != expected.kind:
+            return Objection("kind-wrong", f"is a {kind}; expected a {expected.kind}")
+        if kind == "number" and conversion(unit, expected.unit) is None:
+            return _unit_objection(unit, expected.unit)
+        return expected
+
+
+def _anything(unit: str, kind: ValueKind) -> Expected | Objection:
+    if kind != "number":
+        return Expected("", kind)  # a text or a flag has no unit, whatever the base unit says
+    if unit and not is_registered(unit):
+        return Objection(
+            "unit-unknown", f"is in {shown(unit)}; expected a unit of RFC 8428 or RFC 8798, or none"
+        )
+    return Expected(unit, kind)
+
+
+def _unit_objection(unit: str, expected: str) -> Objection:
+    accepted = ", ".join(convertible_to(expected)) or "no unit"
+    if not unit:
+        return Objection("unit-missing", f"has no unit; expected one of {accepted}")
+    reason = "unit-wrong" if is_registered(unit) else "unit-unknown"
+    return Objection(reason, f"is in {shown(unit)}; expected one of {accepted}")
