@@ -1,0 +1,90 @@
+"""The daily balance: what came from the sun and the grid and is neither used nor stored.
+
+Method `balance-1`, see ``docs/methods/balance.md``.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from joulebook.core.curves import Curve, aligned, clipped
+from joulebook.core.energy import K90, METER_LIMIT_RATIO, integrate_curve
+from joulebook.core.estimate import Estimate, refused
+from joulebook.core.spans import Span
+
+METHOD = "balance-1"
+
+#: Below this share of common time no loss is given (our choice).
+LEAST_COVERAGE_RATIO = 0.5
+
+#: ``pv + grid = load + battery + loss``.
+_SIGNS = {"pv": 1.0, "grid": 1.0, "load": -1.0, "battery": -1.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Flows:
+    """The four powers of a site on one common grid inside a span; zero where it has no device."""
+
+    pv_w: Curve
+    grid_w: Curve
+    load_w: Curve
+    battery_w: Curve
+
+
+def common_flows(powers: Mapping[str, Curve | None], span: Span) -> Flows:
+    """Return the flows where all of them are known.
+
+    Parameters
+    ----------
+    powers : mapping of ``pv``, ``grid``, ``load``, ``battery`` to Curve or None
+        Powers with the signs of the house [W]; ``None`` only where the site has no such device
+        at all. A device that is merely silent has a curve with holes, and counts as unknown.
+    """
+    present = {kind: line for kind in _SIGNS if (line := powers[kind]) is not None}
+    parts = [clipped(line, span) for line in aligned(list(present.values()))]
+    flows = dict(zip(present, parts, strict=True))
+    nothing = Curve(parts[0].at_ms, np.zeros(parts[0].at_ms.size), parts[0].joined)
+    pv, grid, load, battery = (flows.get(kind, nothing) for kind in _SIGNS)
+    return Flows(pv, grid, load, battery)
+
+
+def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
+    """Return what the balance leaves over in a span; see `common_flows` for the powers. [Wh]
+
+    The loss belongs to the time in which all four are known; `coverage_ratio` is that share.
+    It can come out below zero where meters disagree: that is shown, not hidden.
+    """
+    for kind in ("battery", "load"):
+        if powers[kind] is None:
+            return refused(f"the site has no {kind} device, so nothing balances", method=METHOD)
+    flows = common_flows(powers, span)
+    parts = dict(
+        zip(_SIGNS, (flows.pv_w, flows.grid_w, flows.load_w, flows.battery_w), strict=True)
+    )
+    value = np.sum([sign * parts[kind].value for kind, sign in _SIGNS.items()], axis=0)
+    loss = integrate_curve(Curve(flows.load_w.at_ms, value, flows.load_w.joined), span)
+    if loss.net is None or loss.coverage_ratio < LEAST_COVERAGE_RATIO:
+        named = ", ".join(kind for kind in _SIGNS if powers[kind] is not None)
+        return refused(
+            f"only {loss.coverage_ratio:.0%} of the time has {named} measured together; "
+            f"{LEAST_COVERAGE_RATIO:.0%} are needed",
+            method=METHOD,
+            coverage_ratio=loss.coverage_ratio,
+        )
+    limits = [_meter_u(part, span) for part in parts.values()]
+    half = K90 * math.hypot(*limits, loss.positive_u, loss.negative_u)
+    return Estimate(
+        value=loss.net,
+        low=loss.net - half,
+        high=loss.net + half,
+        coverage_ratio=loss.coverage_ratio,
+        method=METHOD,
+    )
+
+
+def _meter_u(part: Curve, span: Span) -> float:
+    """Return the standard uncertainty that one meter's assumed limit leaves. [Wh]"""
+    seen = integrate_curve(part, span)
+    return METER_LIMIT_RATIO / math.sqrt(3) * ((seen.positive or 0.0) + (seen.negative or 0.0))

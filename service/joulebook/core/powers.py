@@ -1,0 +1,134 @@
+"""Which series of a site make its powers, currents and levels, and the words that say so."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.curves import MAX_GAP_S, Curve, curve, total
+from joulebook.core.quantities import kind_of
+
+Values = Mapping[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceArrays:
+    """Readings of one device: instants [ms, UTC epoch] and quantities, NaN missing."""
+
+    at_ms: NDArray[np.int64]
+    values: Values
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """One way to get a quantity from what a device reports."""
+
+    needs: tuple[str, ...]
+    words: str
+    make: Callable[..., NDArray[np.float64]] = field(default=lambda value: value)
+
+
+_POWER = Recipe(("power",), "power")
+_PRODUCT = Recipe(("voltage", "current"), "voltage times current", np.multiply)
+_LEGS = Recipe(("power_l1", "power_l2"), "sum of both legs", np.add)
+
+#: The first recipe that a device has ever had the series for is used; the two are never mixed,
+#: for a power register and volts times amperes can differ by some tenths of a percent.
+POWER_RECIPES: dict[str, tuple[Recipe, ...]] = {
+    "battery": (_POWER, _PRODUCT),
+    "pv": (_POWER, _PRODUCT),
+    "grid": (_POWER,),
+    "load": (_POWER, _LEGS),
+}
+CURRENT_RECIPES = (
+    Recipe(("current",), "current"),
+    Recipe(
+        ("power", "voltage"), "power over voltage", lambda power, voltage: _ratio(power, voltage)
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A curve made of one or more devices, and of which; ``None`` where the site has none."""
+
+    line: Curve | None
+    words: str
+
+
+class SeriesSources:
+    """Finds the series of a site and makes curves of them, device by device.
+
+    Parameters
+    ----------
+    devices : mapping of device name to DeviceArrays
+        What was measured.
+    site_series : mapping of device name to a set of quantity names
+        Everything the site has ever reported. A device that is silent now counts as unknown,
+        one that the site never had as not there.
+    limit_s : float
+        No line bridges more. [s]
+    """
+
+    def __init__(
+        self,
+        devices: Mapping[str, DeviceArrays],
+        site_series: Mapping[str, frozenset[str]],
+        *,
+        limit_s: float = MAX_GAP_S,
+    ) -> None:
+        self._devices = devices
+        self._site_series = site_series
+        self._limit_s = limit_s
+
+    def power(self, kind: str) -> Source:
+        """Return the power of all devices of a kind together. [W]"""
+        return self._summed(kind, POWER_RECIPES[kind], "power")
+
+    def battery_current(self) -> Source:
+        """Return the current of all batteries together. [A]"""
+        return self._summed("battery", CURRENT_RECIPES, "current")
+
+    def each(self, kind: str, quantity: str) -> list[Curve]:
+        """Return one curve for each device of a kind that has ever reported a quantity."""
+        return [
+            self._line(device, Recipe((quantity,), quantity))
+            for device in self._of_kind(kind)
+            if quantity in self._site_series[device]
+        ]
+
+    def _summed(self, kind: str, recipes: tuple[Recipe, ...], what: str) -> Source:
+        devices = self._of_kind(kind)
+        if not devices:
+            return Source(None, f"{kind}: the site has no such device, counted as not there")
+        lines, words = [], []
+        for device in devices:
+            for recipe in recipes:
+                if self._site_series[device].issuperset(recipe.needs):
+                    lines.append(self._line(device, recipe))
+                    words.append(f"{device}/{recipe.words}")
+                    break
+        if not lines:
+            return Source(_unknown(), f"{kind}: reports nothing that gives its {what}")
+        return Source(total(lines), f"{kind} {what}: {' + '.join(words)}")
+
+    def _of_kind(self, kind: str) -> list[str]:
+        return sorted(device for device in self._site_series if kind_of(device) == kind)
+
+    def _line(self, device: str, recipe: Recipe) -> Curve:
+        readings = self._devices.get(device)
+        if readings is None or any(name not in readings.values for name in recipe.needs):
+            return _unknown()
+        value = recipe.make(*(readings.values[name] for name in recipe.needs))
+        return curve(readings.at_ms, value, limit_s=self._limit_s)
+
+
+def _ratio(power: NDArray[np.float64], voltage: NDArray[np.float64]) -> NDArray[np.float64]:
+    amperes = np.full(power.shape, np.nan)
+    np.divide(power, voltage, out=amperes, where=voltage > 0)
+    return amperes
+
+
+def _unknown() -> Curve:
+    return Curve(np.empty(0, np.int64), np.empty(0), np.empty(0, np.bool_))

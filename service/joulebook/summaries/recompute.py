@@ -1,0 +1,83 @@
+"""All days of a site, computed anew from its readings."""
+
+from collections.abc import Callable
+from contextlib import closing
+
+from joulebook.core.curves import MAX_GAP_S
+from joulebook.errors import DataRefusedError
+from joulebook.storage.database import Database, transaction
+from joulebook.storage.days import clear_results, dirty_days, save_day
+from joulebook.storage.records import Site
+from joulebook.summaries.results import encoded
+from joulebook.summaries.stretches import Failed, compute_stretch, stretches
+
+#: More than the days of all sites that one file will see.
+ALL_DAYS = 1_000_000
+
+
+def recompute(
+    database: Database,
+    site: Site,
+    *,
+    clock_ms: Callable[[], int],
+    max_gap_s: float = MAX_GAP_S,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Drop a site's results and compute every day that its readings reach.
+
+    What is stopped half-way is finished by the service: the days that are left stay dirty.
+
+    Parameters
+    ----------
+    clock_ms : callable
+        Now, to note when a day was computed. [ms, UTC epoch]
+    max_gap_s : float
+        No integral bridges more. [s]
+    progress : callable, optional
+        Told after each stretch how many days are done, of how many.
+
+    Returns
+    -------
+    int
+        How many days were computed.
+
+    Raises
+    ------
+    DataRefusedError
+        If days could not be computed. All others were.
+    """
+    with closing(database.connect()) as connection:
+        clear_results(connection, site.id)
+        marks = {
+            dirty.day: dirty.mark
+            for dirty in dirty_days(connection, ALL_DAYS)
+            if dirty.site_id == site.id
+        }
+        done, failed = 0, list[Failed]()
+        for stretch in stretches(list(marks)):
+            results = list(compute_stretch(connection, site, stretch, max_gap_s=max_gap_s))
+            with transaction(connection):
+                for result in results:
+                    if isinstance(result, Failed):
+                        failed.append(result)
+                        continue
+                    save_day(
+                        connection,
+                        site.id,
+                        result.date,
+                        result.method,
+                        encoded(result),
+                        marks[result.date],
+                        clock_ms(),
+                    )
+                    done += 1
+            if progress is not None:
+                progress(done + len(failed), len(marks))
+    if failed:
+        raise DataRefusedError(
+            f"{len(failed)} of {len(marks)} days could not be computed, first {failed[0].day}",
+            where=f"site {site.name}",
+            expected="readings that every method can take",
+            next_step=f"report this with the log above ({failed[0].why})",
+        )
+    return done

@@ -1,0 +1,94 @@
+"""Days computed a stretch at a time: each device is read once for up to a month."""
+
+import logging
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.powers import DeviceArrays
+from joulebook.core.spans import Span, days_span, local_day
+from joulebook.storage.reading import read_device
+from joulebook.storage.records import Site
+from joulebook.storage.series import series_of
+
+_log = logging.getLogger(__name__)
+
+#: Longest stretch that is read at once. [days]
+STRETCH_DAYS = 31
+
+#: What a day is computed of. Others are stored and shown, and take no part.
+_USED = ("power", "power_l1", "power_l2", "voltage", "current", "soc", "temperature")
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """A day that could not be computed, and why; a bug of ours, its traceback is in the log."""
+
+    day: date
+    why: str
+
+
+def stretches(days: Sequence[date]) -> list[list[date]]:
+    """Return the days in order, cut where one is not the next or a stretch would be too long."""
+    cut: list[list[date]] = []
+    for day in sorted(days):
+        if cut and day - cut[-1][-1] == timedelta(days=1) and len(cut[-1]) < STRETCH_DAYS:
+            cut[-1].append(day)
+        else:
+            cut.append([day])
+    return cut
+
+
+def compute_stretch(
+    connection: sqlite3.Connection, site: Site, days: Sequence[date], *, max_gap_s: float
+) -> Iterator[DayResult | Failed]:
+    """Compute days that follow one another; one that fails does not stop the others."""
+    whole = days_span(days[0], days[-1], site.zone)
+    margin_ms = round(max_gap_s * 1000)
+    known: dict[str, set[str]] = {}
+    for series in series_of(connection, site.id):
+        if series.kind != "text":
+            known.setdefault(series.device, set()).add(series.quantity)
+    site_series = {device: frozenset(names) for device, names in known.items()}
+    devices = {
+        device: _read(connection, site, device, whole, margin_ms=margin_ms)
+        for device, names in site_series.items()
+        if names.intersection(_USED)
+    }
+    for day in days:
+        span = local_day(day, site.zone)
+        wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
+        try:
+            yield compute_day(
+                DayInputs(
+                    day=day,
+                    span=span,
+                    devices={name: _part(device, wide) for name, device in devices.items()},
+                    site_series=site_series,
+                    battery_ah=site.battery_ah,
+                    battery_cells=site.battery_cells,
+                    max_gap_s=max_gap_s,
+                )
+            )
+        except Exception as error:  # noqa: BLE001 -- a bug of ours costs its day, not the others
+            _log.exception("day %s of site %s could not be computed", day, site.name)
+            yield Failed(day, f"{type(error).__name__}: {error}")
+
+
+def _read(
+    connection: sqlite3.Connection, site: Site, device: str, span: Span, *, margin_ms: int
+) -> DeviceArrays:
+    readings = read_device(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
+    return DeviceArrays(readings.at_ms, readings.values)
+
+
+def _part(device: DeviceArrays, span: Span) -> DeviceArrays:
+    first, last = np.searchsorted(device.at_ms, (span.start_ms, span.end_ms + 1))
+    return DeviceArrays(
+        device.at_ms[first:last],
+        {name: value[first:last] for name, value in device.values.items()},
+    )
