@@ -4,7 +4,7 @@ Method `day-1`, see ``docs/methods/day.md``; each number names the method of its
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -201,8 +201,17 @@ def _efc(numbers: dict[str, Estimate], battery_ah: float | None) -> Estimate:
 def _levels(levels: list[Curve], span: Span) -> dict[str, Estimate]:
     """Return the lowest and the highest state of charge that any battery claimed."""
     half = K90 * SOC_END_LIMIT_RATIO / 3**0.5
-    low, high = _extremes(levels, span, "state of charge", half)
+    low, high = (
+        each if each.value is None else _clipped_ratio(each)
+        for each in _extremes(levels, span, "state of charge", half)
+    )
     return {"soc_min_ratio": low, "soc_max_ratio": high}
+
+
+def _clipped_ratio(number: Estimate) -> Estimate:
+    """Return a ratio whose interval does not leave 0 to 1."""
+    low, high = np.clip((number.low, number.high), 0.0, 1.0).tolist()
+    return replace(number, low=low, high=high)
 
 
 def _temperatures(lines: list[Curve], span: Span) -> dict[str, Estimate]:

@@ -43,17 +43,22 @@ def stretches(days: Sequence[date]) -> list[list[date]]:
     return cut
 
 
+def series_names(connection: sqlite3.Connection, site: Site) -> dict[str, frozenset[str]]:
+    """Return the quantities, numbers and flags, that each device of a site ever reported."""
+    known: dict[str, set[str]] = {}
+    for series in series_of(connection, site.id):
+        if series.kind != "text":
+            known.setdefault(series.device, set()).add(series.quantity)
+    return {device: frozenset(names) for device, names in known.items()}
+
+
 def compute_stretch(
     connection: sqlite3.Connection, site: Site, days: Sequence[date], *, max_gap_s: float
 ) -> Iterator[DayResult | Failed]:
     """Compute days that follow one another; one that fails does not stop the others."""
     whole = days_span(days[0], days[-1], site.zone)
     margin_ms = round(max_gap_s * 1000)
-    known: dict[str, set[str]] = {}
-    for series in series_of(connection, site.id):
-        if series.kind != "text":
-            known.setdefault(series.device, set()).add(series.quantity)
-    site_series = {device: frozenset(names) for device, names in known.items()}
+    site_series = series_names(connection, site)
     devices = {
         device: _read(connection, site, device, whole, margin_ms=margin_ms)
         for device, names in site_series.items()
