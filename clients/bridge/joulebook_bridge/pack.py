@@ -1,0 +1,103 @@
+"""Readings as a person types them, and the SenML pack (RFC 8428) that carries them."""
+
+import json
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from joulebook_bridge.errors import WrongError
+
+_TYPED = re.compile(
+    r"(?P<quantity>[^=]*)=(?P<value>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?P<unit>.*)"
+)
+#: RFC 8428 §4.5.1.
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
+
+_UNITS = ("V", "A", "W", "Wh", "Cel", "Hz", "/", "Ah", "kW", "kWh", "mV", "mA")
+#: As people write them, and as SenML does. There "%" would be a ratio, and "C" is coulomb.
+_SPOKEN = {"%": "/100", "°C": "Cel"}
+#: Secondary units (RFC 8798): a pack that holds one says so in its version (RFC 9100).
+_SECONDARY = frozenset({"Wh", "Ah", "kW", "kWh", "mV", "mA", "/100"})
+_VERSION_WITH_SECONDARY = 26
+
+#: The unit that a quantity of docs/vocabulary.md has where none is typed.
+_USUAL = {
+    "voltage": "V",
+    "voltage_l1": "V",
+    "voltage_l2": "V",
+    "cell_voltage_min": "V",
+    "cell_voltage_max": "V",
+    "dc_voltage": "V",
+    "current": "A",
+    "dc_current": "A",
+    "power": "W",
+    "power_l1": "W",
+    "power_l2": "W",
+    "energy": "Wh",
+    "charge_energy": "Wh",
+    "discharge_energy": "Wh",
+    "import_energy": "Wh",
+    "export_energy": "Wh",
+    "soc": "/",
+    "soh": "/",
+    "temperature": "Cel",
+    "frequency": "Hz",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value of one quantity, in a unit as SenML names it."""
+
+    quantity: str
+    value: float
+    unit: str
+
+
+def parse_reading(text: str) -> Reading:
+    """Return the reading that a text such as ``current=-12.4A`` means.
+
+    Raises
+    ------
+    WrongError
+        If it is no reading, or nobody can tell its unit.
+    """
+    typed = _TYPED.fullmatch(text)
+    value = float(typed["value"]) if typed else math.nan
+    if typed is None or not _NAME.fullmatch(typed["quantity"]) or not math.isfinite(value):
+        raise WrongError(
+            f"{text!r} is not a reading",
+            where="the readings of 'send'",
+            expected="quantity=value and a unit, such as current=-12.4A",
+            next_step="write it so; a missing reading is left out",
+        )
+    return Reading(typed["quantity"], value, _unit(typed["quantity"], typed["unit"], text))
+
+
+def _unit(quantity: str, typed: str, text: str) -> str:
+    unit = _SPOKEN.get(typed, typed) or _USUAL.get(quantity, "")
+    if unit in _UNITS or unit in _SPOKEN.values():
+        return unit
+    complaint = f"does not know the unit {typed!r}" if typed else "cannot tell the unit"
+    raise WrongError(
+        f"the bridge {complaint} of {text!r}",
+        where="the readings of 'send'",
+        expected=f"one of {' '.join([*_UNITS, *_SPOKEN])}",
+        next_step="write the unit right after the number, as in 53.1V",
+    )
+
+
+def make_pack(readings: Sequence[Reading], at_ms: int) -> bytes:
+    """Return the SenML JSON pack of readings taken at one instant. [ms, UTC epoch]
+
+    The pack carries its time, so that a message sent twice is the same readings twice.
+    """
+    records: list[dict[str, object]] = [
+        {"n": reading.quantity, "u": reading.unit, "v": reading.value} for reading in readings
+    ]
+    base: dict[str, object] = {"bt": at_ms / 1000}
+    if any(reading.unit in _SECONDARY for reading in readings):
+        base = {"bver": _VERSION_WITH_SECONDARY, **base}
+    records[0] = {**base, **records[0]}
+    return json.dumps(records, separators=(",", ":")).encode()
