@@ -3,7 +3,7 @@
 from joulebook.ingest.mqtt import bodies
 from joulebook.ingest.mqtt.fields import FieldReader, decode_topic, decode_varint
 from joulebook.ingest.mqtt.packets import Connect, Packet, PacketType, Pingreq, Publish
-from joulebook.ingest.mqtt.properties import read_properties
+from joulebook.ingest.mqtt.properties import Property, read_properties
 from joulebook.ingest.mqtt.reasons import ProtocolError, Reason, malformed
 
 # What the low half of the first byte has to be (Table 2.2).
@@ -130,12 +130,14 @@ class PacketReader:
             return Publish(topic, data[id_end + 1 : stop], qos, packet_id, dup, bool(first & 1), {})
         fields = FieldReader(data, id_end, stop)
         properties = read_properties(fields, "PUBLISH")
+        if Property.TOPIC_ALIAS in properties:
+            raise ProtocolError(Reason.TOPIC_ALIAS_INVALID, "a topic alias: none was agreed")
         payload = data[fields.at : stop]
         return Publish(topic, payload, qos, packet_id, dup, bool(first & 1), properties)
 
     def _new_topic(self, raw: bytes) -> str:
         if not raw and self._level == 5:
-            # Legal with a topic alias, of which we allow none (§3.3.2.1, §3.3.2.3.4).
+            # Legal with a topic alias (§3.3.2.1), but our Topic Alias Maximum is 0.
             raise ProtocolError(Reason.TOPIC_ALIAS_INVALID, "an empty topic: no alias was agreed")
         topic = decode_topic(raw)
         if len(raw) <= _KEPT_TOPIC_BYTES:
