@@ -44,8 +44,10 @@ class Expected:
 
     def objection(self, value: float) -> Objection | None:
         """Return why a value in the canonical unit is refused, ``None`` where it is fine."""
-        if self.low <= value <= self.high:
-            return None
+        return None if self.low <= value <= self.high else self.refusal(value)
+
+    def refusal(self, value: float) -> Objection:
+        """Return why a value that is out of range is refused."""
         if not math.isfinite(value):
             return Objection("value-not-finite", f"is {value}; expected a finite number")
         if value < self.low:
@@ -64,7 +66,7 @@ def expected_of(device: str, quantity: str) -> Expected | None:
     known = quantity_of(device, quantity)
     if known is None:
         return None
-    low = -SLACK_BELOW_ZERO[known.unit] if known.never_negative else -sys.float_info.max
+    low = 0.0 - SLACK_BELOW_ZERO[known.unit] if known.never_negative else -sys.float_info.max
     high = MOST_RATIO if known.unit == "/" else sys.float_info.max
     return Expected(known.unit, "number", low, high)
 
@@ -72,13 +74,23 @@ def expected_of(device: str, quantity: str) -> Expected | None:
 def time_objection(at_ms: int, received_ms: int) -> Objection | None:
     """Return why an instant is refused, ``None`` where it is fine. [ms, UTC epoch]"""
     if at_ms < EARLIEST_MS:
-        return Objection(
-            "time-too-old", f"is dated {shown_time(at_ms)}; expected 2015 or later: set the clock"
-        )
+        return too_old(at_ms)
     if at_ms > received_ms + MOST_AHEAD_MS:
-        return Objection(
-            "time-ahead",
-            f"is dated {shown_time(at_ms)} and came at {shown_time(received_ms)}; "
-            "expected at most 10 minutes ahead: set the clock",
-        )
+        return too_far_ahead(at_ms, received_ms)
     return None
+
+
+def too_old(at_ms: int) -> Objection:
+    """Return why an instant before 2015 is refused."""
+    return Objection(
+        "time-too-old", f"is dated {shown_time(at_ms)}; expected 2015 or later: set the clock"
+    )
+
+
+def too_far_ahead(at_ms: int, received_ms: int) -> Objection:
+    """Return why an instant of the future is refused."""
+    return Objection(
+        "time-ahead",
+        f"is dated {shown_time(at_ms)} and came at {shown_time(received_ms)}; "
+        "expected at most 10 minutes ahead: set the clock",
+    )

@@ -25,6 +25,11 @@ class Expectations:
         """Take no quantities of a device but these: storage has no place for more."""
         self._full[site_id, device] = quantities
 
+    def unit_of(self, site_id: int, device: str, quantity: str) -> str | None:
+        """Return the unit in which a quantity is stored, ``None`` where nobody knows it yet."""
+        expected = self._known(site_id, device, quantity)
+        return None if expected is None else expected.unit
+
     def of(
         self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind
     ) -> Expected | Objection:
@@ -44,7 +49,7 @@ class Expectations:
             return Objection(
                 "quantities-too-many", f"would be quantity {len(full) + 1} of {device}: too many"
             )
-        expected = self._stored.get((site_id, device, quantity)) or expected_of(device, quantity)
+        expected = self._known(site_id, device, quantity)
         if expected is None:
             return _anything(unit, kind)
         if kind != expected.kind:
@@ -52,6 +57,9 @@ class Expectations:
         if kind == "number" and conversion(unit, expected.unit) is None:
             return _unit_objection(unit, expected.unit)
         return expected
+
+    def _known(self, site_id: int, device: str, quantity: str) -> Expected | None:
+        return self._stored.get((site_id, device, quantity)) or expected_of(device, quantity)
 
 
 def _anything(unit: str, kind: ValueKind) -> Expected | Objection:
