@@ -38,7 +38,7 @@ _BODY_H = 14.0
 _DEGREES_PER_W = 0.05
 _LARGE_CELL = 0.7  # of the published small cell's loss; our choice
 
-_CLAIM_ERROR_A = 0.02
+_CLAIM_ERROR_A = 0.03
 _CLAIM_LEARNS = 0.04
 _CLAIM_MODESTY = 0.985
 
@@ -126,6 +126,7 @@ class Battery:
             if self._lowest_claim < 0.3:
                 idea_ah = _CLAIM_MODESTY * self.capacity_ah
                 self.claimed_ah += _CLAIM_LEARNS * (idea_ah - self.claimed_ah)
-            claimed = self._lowest_claim = 1.0
-        self.claimed_ratio = min(max(claimed, 0.0), 1.0)
+            claimed = self._lowest_claim = self.claimed_ratio = 1.0
+        # Only the voltage may say "full"; counting alone ends one percent below.
+        self.claimed_ratio = max(min(claimed, max(self.claimed_ratio, 0.99)), 0.0)
         self._lowest_claim = min(self._lowest_claim, self.claimed_ratio)

@@ -132,12 +132,14 @@ def _add(leg_w: Floats, use: Use, watts: float, start_ms: int) -> None:
     """Add one use to a leg's mean power, in part to the steps in which it begins and ends."""
     if watts == 0:
         return
-    first = max((use.start_ms - start_ms) / STEP_MS, 0.0)
-    last = min((use.end_ms - start_ms) / STEP_MS, float(len(leg_w)))
-    if last <= first:
+    from_ms = max(use.start_ms - start_ms, 0)
+    to_ms = min(use.end_ms - start_ms, len(leg_w) * STEP_MS)
+    if to_ms <= from_ms:
         return
-    whole_first, whole_last = int(first), int(last)
-    leg_w[whole_first:whole_last] += watts
-    leg_w[whole_first] -= watts * (first - whole_first)
-    if whole_last < len(leg_w):
-        leg_w[whole_last] += watts * (last - whole_last)
+    # In whole milliseconds, so that it does not matter which step the run begins with.
+    first, before_ms = divmod(from_ms, STEP_MS)
+    last, within_ms = divmod(to_ms, STEP_MS)
+    leg_w[first:last] += watts
+    leg_w[first] -= watts * (before_ms / STEP_MS)
+    if within_ms:
+        leg_w[last] += watts * (within_ms / STEP_MS)
