@@ -1,0 +1,55 @@
+"""The reports of a site: days, efficiency and wear."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+
+from joulebook.storage.catalogue import sites
+from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+from joulebook.web.asked import asked_days
+from joulebook.web.sites import Backed, Sited
+
+router = APIRouter(prefix="/api/v1", tags=["reports"])
+
+From = Annotated[
+    str | None,
+    Query(alias="from", description="First local day, YYYY-MM-DD; the first there is if left out."),
+]
+To = Annotated[
+    str | None,
+    Query(alias="to", description="Last local day, included; the last there is if left out."),
+]
+
+
+@router.get("/sites")
+def list_sites(backing: Backed) -> dict[str, Any]:
+    """List the sites: name, IANA time zone, and what the owner entered of the battery."""
+    return {
+        "sites": [
+            {
+                "name": site.name,
+                "timezone": site.timezone,
+                "battery_ah": site.battery_ah,
+                "battery_cells": site.battery_cells,
+            }
+            for site in sites(backing.database)
+        ]
+    }
+
+
+@router.get("/sites/{site}/days")
+def days(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give one entry a local day: energies [Wh], equivalent full cycles, hours and coverage."""
+    return days_report(backing.database, site, *asked_days(first, last))
+
+
+@router.get("/sites/{site}/efficiency")
+def efficiency(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give round trip, conversion [ratio] and idle draw [W] over the days, with 90 % intervals."""
+    return efficiency_report(backing.database, site, *asked_days(first, last))
+
+
+@router.get("/sites/{site}/wear")
+def wear(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give equivalent full cycles, and what is known of capacity, fade and warranty."""
+    return wear_report(backing.database, site, *asked_days(first, last))

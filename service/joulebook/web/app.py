@@ -1,0 +1,71 @@
+"""The application: routes, middleware and what they stand on, put together."""
+
+from collections.abc import Callable
+
+from fastapi import FastAPI
+from starlette.middleware.gzip import GZipMiddleware
+
+from joulebook.storage.database import Database
+from joulebook.web.api import latest, operations, readings, reports
+from joulebook.web.assets import Assets
+from joulebook.web.backing import Backing
+from joulebook.web.health import Health
+from joulebook.web.pages import about, assets, day, figures, home, months, quarantine, watch, week
+from joulebook.web.problems import install_problem_handlers
+from joulebook.web.rendering import template_environment
+from joulebook.web.security import HeadAsGet, SecurityHeaders
+
+_DESCRIPTION = (
+    "What a home battery's logger knows. Instants are milliseconds of UTC, energies Wh, powers W, "
+    "ratios from 0 to 1. A number that cannot be given is null with its reason. Every error is a "
+    "problem document (RFC 9457)."
+)
+
+
+def build_app(
+    database: Database,
+    *,
+    clock_ms: Callable[[], int],
+    health: Callable[[], Health],
+    version: str,
+) -> FastAPI:
+    """Return the application that serves pages, figures and the JSON API.
+
+    Parameters
+    ----------
+    database : Database
+        Open, and kept open by the caller for as long as the application serves.
+    clock_ms : callable
+        Returns now. [ms, UTC epoch]
+    health : callable
+        Returns how the service does; called by /readyz and /metrics.
+    version : str
+        Of joulebook, for the footer and /metrics.
+    """
+    own_assets = Assets()
+    app = FastAPI(
+        title="joulebook",
+        version=version,
+        description=_DESCRIPTION,
+        openapi_url="/api/openapi.json",
+        docs_url=None,  # it would load its scripts from elsewhere; ours is /api/docs
+        redoc_url=None,
+    )
+    app.state.backing = Backing(
+        database=database,
+        clock_ms=clock_ms,
+        health=health,
+        version=version,
+        assets=own_assets,
+        templates=template_environment(own_assets, version=version),
+    )
+    for module in (latest, readings, reports, operations, watch):
+        app.include_router(module.router)
+    for module in (assets, home, about, week, day, months, quarantine, figures):
+        app.include_router(module.router)
+    install_problem_handlers(app)
+    # The last one added is the first to see a request.
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(SecurityHeaders)
+    app.add_middleware(HeadAsGet)
+    return app

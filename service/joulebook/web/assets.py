@@ -1,0 +1,52 @@
+"""Static files: kept in memory, compressed once, at addresses that change with their content."""
+
+import gzip
+import hashlib
+from importlib import resources
+from threading import Lock
+
+_MEDIA_TYPES = {
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+}
+_OWN = ("joulebook.css", "figures.js", "live.js", "icon.svg")
+PLOTLY = "plotly.min.js"
+
+
+class Asset:
+    """One file, its media type, and its compressed form, made when first asked for."""
+
+    def __init__(self, name: str, content: bytes) -> None:
+        self.content = content
+        self.media_type = _MEDIA_TYPES[name.rpartition(".")[2]]
+        self.digest = hashlib.sha256(content).hexdigest()[:16]
+        self._packed: bytes | None = None
+        self._lock = Lock()
+
+    def packed(self) -> bytes:
+        """Return the content compressed by gzip."""
+        with self._lock:
+            if self._packed is None:
+                # mtime=0: the same bytes after every start.
+                self._packed = gzip.compress(self.content, compresslevel=6, mtime=0)
+            return self._packed
+
+
+class Assets:
+    """The files of ``static/``, and plotly's script out of the installed ``plotly`` package."""
+
+    def __init__(self) -> None:
+        own = resources.files("joulebook.web") / "static"
+        plotly = resources.files("plotly") / "package_data" / PLOTLY
+        self._assets = {name: Asset(name, (own / name).read_bytes()) for name in _OWN}
+        self._assets[PLOTLY] = Asset(PLOTLY, plotly.read_bytes())
+
+    def url(self, name: str) -> str:
+        """Return the address of a file; it changes when the file does, so it keeps for ever."""
+        return f"/assets/{self._assets[name].digest}/{name}"
+
+    def find(self, digest: str, name: str) -> Asset | None:
+        """Return the file, or ``None`` where there is none of that name and content."""
+        asset = self._assets.get(name)
+        return asset if asset is not None and asset.digest == digest else None

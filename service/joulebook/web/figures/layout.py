@@ -1,0 +1,58 @@
+"""What all figures share: paper, ink, margins, and no gestures that fight with scrolling."""
+
+from typing import Any
+
+from joulebook.web.figures.palette import Palette
+
+#: Plotly's own buttons and gestures stay away: a finger on a figure scrolls the page.
+CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
+
+FONT = "system-ui, sans-serif"
+
+
+def figure(traces: list[dict[str, Any]], layout: dict[str, Any]) -> dict[str, Any]:
+    """Return a figure as plotly's script takes it."""
+    return {"data": traces, "layout": layout, "config": CONFIG}
+
+
+def base_layout(palette: Palette, *, height: int) -> dict[str, Any]:
+    """Return the layout that a figure adds its axes to. ``height`` in pixels."""
+    return {
+        "height": height,
+        "margin": {"l": 40, "r": 8, "t": 8, "b": 32},
+        "paper_bgcolor": palette.paper,
+        "plot_bgcolor": palette.paper,
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+        "dragmode": False,
+        "hovermode": "closest",
+        "hoverlabel": {"font": {"family": FONT, "size": 14}},
+        "separators": ".\N{NARROW NO-BREAK SPACE}",
+        "showlegend": False,
+    }
+
+
+def axis(palette: Palette, **more: Any) -> dict[str, Any]:
+    """Return an axis: thin rules, fixed, its ticks inside of the figure's margin."""
+    return {
+        "fixedrange": True,
+        "gridcolor": palette.rule,
+        "linecolor": palette.rule,
+        "zerolinecolor": palette.ink,
+        "zerolinewidth": 1,
+        **more,
+    }
+
+
+def title_above(palette: Palette, text: str, top: float) -> dict[str, Any]:
+    """Return an annotation that names a strip, standing on its upper edge (paper, 0 to 1)."""
+    return {
+        "text": text,
+        "xref": "paper",
+        "yref": "paper",
+        "x": 0,
+        "y": top,
+        "xanchor": "left",
+        "yanchor": "bottom",
+        "showarrow": False,
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+    }

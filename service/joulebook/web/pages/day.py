@@ -1,0 +1,131 @@
+"""A site's day."""
+
+from collections.abc import Sequence
+from contextlib import closing
+from datetime import date, timedelta
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from joulebook.core.days import DayResult
+from joulebook.core.estimate import refused
+from joulebook.core.spans import Span, date_of, local_day
+from joulebook.storage.quarantine import quarantine_count
+from joulebook.storage.reading import readings_span
+from joulebook.storage.records import Site
+from joulebook.summaries.reports import day_results_of
+from joulebook.web import formats, sentences, texts
+from joulebook.web.asked import asked_date
+from joulebook.web.lines import Line, site_lines
+from joulebook.web.problems import ProblemError
+from joulebook.web.sites import Backed, Sited
+from joulebook.web.totals import coverage, elapsed_hours, numbers_of
+from joulebook.web.weeks import Week
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/sites/{site}/today")
+def today_page(site: Sited, backing: Backed) -> RedirectResponse:
+    """Go to the day that it is at the site."""
+    today = date_of(backing.clock_ms(), site.zone)
+    return RedirectResponse(f"/sites/{site.name}/days/{today}", 307)
+
+
+@router.get("/sites/{site}/days/{day}")
+def day_page(site: Sited, day: str, backing: Backed) -> HTMLResponse:
+    """Show the day."""
+    now_ms = backing.clock_ms()
+    today = date_of(now_ms, site.zone)
+    shown = begun_date(site, day, today=today)
+    span = local_day(shown, site.zone)
+    with closing(backing.database.connect()) as connection:
+        measured = readings_span(connection, site.id)
+        set_aside = quarantine_count(connection, site.id)
+    first = None if measured is None else date_of(measured.start_ms, site.zone)
+    last = None if measured is None else date_of(measured.end_ms - 1, site.zone)
+    results = day_results_of(backing.database, site, shown, shown)
+    lines = site_lines(backing.database, site, span)
+    page = backing.render(
+        "day.html",
+        site=site,
+        set_aside=set_aside,
+        current="day" if shown == today else None,
+        day=shown,
+        week_name=None if Week.of(shown) == Week.of(today) else Week.of(shown).name,
+        window=f"{formats.day_plain(shown)}, from local midnight"
+        f" to {'now' if shown == today else 'midnight'}",
+        earlier=shown - timedelta(days=1) if first is not None and first < shown else None,
+        later=shown + timedelta(days=1) if shown < today else None,
+        first=first,
+        last=last,
+        clock_change=span.length_s not in (0, 86_400),
+        length_h=span.length_s / 3600,
+        hours=hour_rows(lines, span, site, now_ms=now_ms),
+        drawn=[_heading(line) for line in lines],
+        **day_numbers(site, shown, results, now_ms=now_ms, has_readings=bool(lines)),
+    )
+    return HTMLResponse(page)
+
+
+def begun_date(site: Site, text: str, *, today: date) -> date:
+    """Return the date in the path, which must have begun at the site."""
+    day = asked_date(text, where="the address, after /days/")
+    if day > today:
+        raise ProblemError(
+            404,
+            "not-yet",
+            f"{formats.day_plain(day)} has not begun at the {site.name}",
+            where="the address, after /days/",
+            expected=f"a day up to {formats.day_plain(today)}",
+            next_step="go to today",
+            link=f"/sites/{site.name}/days/{today}",
+        )
+    return day
+
+
+def day_numbers(
+    site: Site, day: date, results: Sequence[DayResult], *, now_ms: int, has_readings: bool
+) -> dict[str, Any]:
+    """Return the sentence and the numbers of a day, as its template takes them."""
+    so_far = day == date_of(now_ms, site.zone)
+    hours = elapsed_hours(day, day, zone=site.zone, now_ms=now_ms)
+    result = results[0] if results else None
+    if result is not None:
+        numbers = numbers_of(result, hours=hours)
+    else:
+        reason = "the readings of this day are not summed up yet" if has_readings else "no readings"
+        numbers = {name: refused(reason, method="day-1") for name in texts.LABELS}
+    when = "Today" if so_far else "On this day"
+    return {
+        "sentence": sentences.energy_sentence(when, site.name, numbers),
+        "measured": sentences.measured_sentence(coverage(results, hours=hours), so_far=so_far),
+        "numbers": numbers,
+        "so_far": so_far,
+        "pending": result is None and has_readings,
+        "nothing": result is None and not has_readings,
+        "inputs": () if result is None else result.inputs,
+    }
+
+
+def _heading(line: Line) -> str:
+    word = formats.device_label(line.device)
+    return f"{word}, %" if line.quantity == "soc" else word
+
+
+def hour_rows(
+    lines: Sequence[Line], span: Span, site: Site, *, now_ms: int
+) -> list[tuple[str, list[float | None]]]:
+    """Return the mean of every line in each hour that has begun, by the site's clock."""
+    hours = round(span.length_s / 3600)
+    if not lines or not hours:
+        return []
+    means = [line.means(span, hours) for line in lines]
+    length_ms = (span.end_ms - span.start_ms) / hours
+    starts = [round(span.start_ms + hour * length_ms) for hour in range(hours)]
+    return [
+        (formats.clock(start_ms, site.zone), [mean[hour] for mean in means])
+        for hour, start_ms in enumerate(starts)
+        if start_ms < now_ms
+    ]

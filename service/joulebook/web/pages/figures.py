@@ -1,0 +1,59 @@
+"""Figures as JSON documents, fetched by a page once its numbers are painted."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query
+
+from joulebook.core.spans import date_of, dates, local_day
+from joulebook.summaries.reports import day_results_of
+from joulebook.web.asked import asked_week, asked_width
+from joulebook.web.figures.day import day_figure
+from joulebook.web.figures.months import months_figure
+from joulebook.web.figures.palette import PALETTES, Palette
+from joulebook.web.figures.week import week_figure
+from joulebook.web.lines import site_lines
+from joulebook.web.months import months_of
+from joulebook.web.pages.day import begun_date
+from joulebook.web.sites import Backed, Sited
+
+router = APIRouter(include_in_schema=False, prefix="/sites/{site}/figures")
+
+
+async def palette_of(scheme: str = "light") -> Palette:
+    """Return the palette of a colour scheme; one that is not known reads on light paper."""
+    return PALETTES["dark"] if scheme == "dark" else PALETTES["light"]
+
+
+Painted = Annotated[Palette, Depends(palette_of)]
+
+
+@router.get("/week")
+def week(
+    site: Sited,
+    backing: Backed,
+    palette: Painted,
+    name: Annotated[str | None, Query(alias="week")] = None,
+) -> dict[str, Any]:
+    """Return the figure of a week."""
+    shown = asked_week(name, today=date_of(backing.clock_ms(), site.zone))
+    days = day_results_of(backing.database, site, shown.monday, shown.sunday)
+    return week_figure(list(dates(shown.monday, shown.sunday)), days, palette)
+
+
+@router.get("/days/{day}")
+def one_day(
+    site: Sited, day: str, backing: Backed, palette: Painted, width: str | None = None
+) -> dict[str, Any]:
+    """Return the figure of a day, in as many points as fit its width."""
+    shown = begun_date(site, day, today=date_of(backing.clock_ms(), site.zone))
+    span = local_day(shown, site.zone)
+    pixels = asked_width(width)
+    lines = [line.points(span, pixels) for line in site_lines(backing.database, site, span)]
+    return day_figure(shown, lines, span=span, zone=site.zone, palette=palette)
+
+
+@router.get("/months")
+def all_months(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
+    """Return the figure of all months."""
+    days = day_results_of(backing.database, site, None, None)
+    return months_figure(months_of(site, days, now_ms=backing.clock_ms()), palette)

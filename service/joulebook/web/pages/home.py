@@ -1,0 +1,19 @@
+"""The list of sites, which goes straight on where there is one."""
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from joulebook.storage.catalogue import sites
+from joulebook.web.sites import Backed
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/")
+def home(backing: Backed) -> Response:
+    """Show the sites."""
+    known = sites(backing.database)
+    if len(known) == 1:
+        return RedirectResponse(f"/sites/{known[0].name}", 307)
+    page = backing.render("home.html", sites=known, data_dir=backing.database.data_dir)
+    return HTMLResponse(page)

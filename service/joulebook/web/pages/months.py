@@ -1,0 +1,55 @@
+"""The trend of a site, month by month."""
+
+from collections.abc import Sequence
+from contextlib import closing
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from joulebook.storage.quarantine import quarantine_count
+from joulebook.storage.records import Site
+from joulebook.summaries.reports import day_results_of
+from joulebook.summaries.windows import SUM_METHOD
+from joulebook.web import sentences, texts
+from joulebook.web.months import Month, months_of
+from joulebook.web.sites import Backed, Sited
+
+router = APIRouter(include_in_schema=False)
+
+_ENERGIES = ("pv_wh", "load_wh", "grid_import_wh", "grid_export_wh", "loss_wh")
+
+
+@router.get("/sites/{site}/months")
+def months_page(site: Sited, backing: Backed) -> HTMLResponse:
+    """Show the months."""
+    with closing(backing.database.connect()) as connection:
+        set_aside = quarantine_count(connection, site.id)
+    days = day_results_of(backing.database, site, None, None)
+    months = months_of(site, days, now_ms=backing.clock_ms())
+    page = backing.render(
+        "months.html",
+        site=site,
+        set_aside=set_aside,
+        current="months",
+        months=months[::-1],
+        lead=lead(site, months),
+        energies=_ENERGIES,
+        sum_method=SUM_METHOD,
+        efficiency_workings=texts.EFFICIENCY_WORKINGS,
+        data_dir=backing.database.data_dir,
+    )
+    return HTMLResponse(page)
+
+
+def lead(site: Site, months: Sequence[Month]) -> list[str]:
+    """Return the sentences that the page begins with: the last full month, or what there is."""
+    if not months:
+        return ["No day has been summed up yet."]
+    full = [month for month in months if not month.so_far]
+    month = full[-1] if full else months[-1]
+    when = f"In {month.name}" if full else f"In {month.name} so far"
+    return [
+        sentences.energy_sentence(when, site.name, month.totals),
+        sentences.round_trip_sentence(month.name, month.round_trip),
+        sentences.measured_sentence(month.coverage_ratio, so_far=not full),
+    ]

@@ -1,0 +1,65 @@
+"""What could not be stored, why, and what to do next."""
+
+from contextlib import closing
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from joulebook.storage.quarantine import quarantine_count, quarantined
+from joulebook.web import texts
+from joulebook.web.problems import ProblemError
+from joulebook.web.sites import Backed, Sited
+
+router = APIRouter(include_in_schema=False)
+
+_PER_PAGE = 50
+_SHOWN_BYTES = 300
+
+
+@router.get("/sites/{site}/quarantine")
+def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLResponse:
+    """Show what was set aside, the newest first."""
+    if not (page.isascii() and page.isdigit() and 1 <= int(page[:6]) <= 100_000):
+        raise ProblemError(
+            422,
+            "invalid-request",
+            f"{page[:40]!r} is not the number of a page",
+            where="query parameter 'page'",
+            expected="a whole number from 1",
+            next_step="leave it out for the newest",
+            link=f"/sites/{site.name}/quarantine",
+        )
+    number = int(page)
+    with closing(backing.database.connect()) as connection:
+        count = quarantine_count(connection, site.id)
+        kept = quarantined(connection, site.id, limit=_PER_PAGE, offset=(number - 1) * _PER_PAGE)
+    entries = [
+        {
+            "kept": each,
+            "payload": shown_payload(each.refused.payload),
+            "next": texts.QUARANTINE_NEXT.get(each.refused.reason, texts.QUARANTINE_NEXT_ELSE),
+        }
+        for each in kept
+    ]
+    return HTMLResponse(
+        backing.render(
+            "quarantine.html",
+            site=site,
+            count=count,
+            entries=entries,
+            page=number,
+            older=number * _PER_PAGE < count,
+            set_aside=count,
+        )
+    )
+
+
+def shown_payload(payload: bytes) -> str:
+    """Return the start of a payload: as text where it is text, else as hexadecimal numbers."""
+    start = payload[:_SHOWN_BYTES]
+    more = f" … ({len(payload)} bytes)" if len(payload) > _SHOWN_BYTES else ""
+    try:
+        text = start.decode()
+    except UnicodeDecodeError:
+        return start.hex(" ") + more
+    return (text if text.isprintable() else start.hex(" ")) + more

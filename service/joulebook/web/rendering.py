@@ -1,0 +1,45 @@
+"""The templates and what they may call. A template formats; it never computes."""
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from joulebook.web import formats, texts
+from joulebook.web.assets import PLOTLY, Assets
+
+_FILTERS = (
+    formats.age,
+    formats.day_long,
+    formats.day_plain,
+    formats.day_short,
+    formats.fixed,
+    formats.interval,
+    formats.kw_cell,
+    formats.kwh_cell,
+    formats.kwh_interval,
+    formats.kwh_whole,
+    formats.measured,
+    formats.month_short,
+    formats.percent,
+    formats.percent_interval,
+)
+
+
+def template_environment(assets: Assets, *, version: str) -> Environment:
+    """Return the environment of the package's templates."""
+    environment = Environment(
+        loader=PackageLoader("joulebook.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {each.__name__: each for each in _FILTERS}
+    environment.filters |= {"moment": formats.moment, "clock": formats.clock}
+    environment.globals |= {
+        "asset": assets.url,
+        "plotly": assets.url(PLOTLY),
+        "labels": texts.LABELS,
+        "short_labels": texts.SHORT_LABELS,
+        "workings": texts.WORKINGS,
+        "version": version,
+    }
+    return environment

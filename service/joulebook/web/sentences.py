@@ -1,0 +1,58 @@
+"""The sentence that a page begins with: the answer, in words."""
+
+from collections.abc import Mapping
+
+from joulebook.core.estimate import Estimate
+from joulebook.web import formats
+
+
+def energy_sentence(when: str, site: str, numbers: Mapping[str, Estimate]) -> str:
+    """Return what was made, used and lost, saying of each that is not given that it is not.
+
+    Parameters
+    ----------
+    when : str
+        How the sentence begins: "This week", "Today", "On this day".
+    site : str
+        The site's name.
+    numbers : mapping of field name to Estimate
+        With ``pv_wh``, ``load_wh`` and ``loss_wh``. [Wh]
+    """
+    made, used, lost = (_wh(numbers, name) for name in ("pv_wh", "load_wh", "loss_wh"))
+    if made is None and used is None:
+        return f"{when}, neither what the panels made nor what the {site} used was measured."
+    parts = [
+        f"{when} the panels made {formats.kwh_words(made)}"
+        if made is not None
+        else f"{when} nothing is known of the panels",
+        f"the {site} used {formats.kwh_words(used)}"
+        if used is not None
+        else f"what the {site} used was not measured",
+    ]
+    sentence = " and ".join(parts)
+    if lost is None:
+        return f"{sentence}. What was lost on the way is not given."
+    if lost < 0:
+        return f"{sentence}; the meters disagree by {formats.kwh_words(-lost)}."
+    return f"{sentence}; {formats.kwh_words(lost)} were lost on the way."
+
+
+def measured_sentence(coverage_ratio: float, *, so_far: bool) -> str:
+    """Return how much of the time was measured."""
+    time = "the time so far" if so_far else "the time"
+    return f"Measured: {formats.measured(coverage_ratio)} of {time}."
+
+
+def round_trip_sentence(month: str, number: Estimate) -> str:
+    """Return what the battery gave back in a month, or why that is not given."""
+    if number.value is None:
+        return f"{month}: what the battery gave back is not given, since {number.reason}."
+    return (
+        f"In {month} the battery gave back {formats.percent(number.value)} of what went into it"
+        f" ({formats.percent_interval(number.low, number.high)}{formats.NBSP}%)."
+    )
+
+
+def _wh(numbers: Mapping[str, Estimate], name: str) -> float | None:
+    number = numbers.get(name)
+    return None if number is None else number.value

@@ -1,0 +1,165 @@
+"""The English of the pages, apart from what only a template says."""
+# ruff: noqa: RUF001 -- true minus and multiplication signs, as a person reads them
+
+from dataclasses import dataclass
+
+#: Titles of problem documents by kind; each has its paragraph on the page of operations.
+PROBLEMS = {
+    "not-found": "Nothing here",
+    "unknown-site": "No such site",
+    "unknown-device": "No such device",
+    "unknown-quantity": "No such quantity",
+    "not-numbers": "Not a quantity of numbers",
+    "invalid-date": "Not a date",
+    "invalid-week": "Not a week",
+    "invalid-instant": "Not a point in time",
+    "invalid-width": "Not a width",
+    "invalid-request": "Not a valid request",
+    "span-reversed": "The end is before the start",
+    "span-too-long": "Too much at once",
+    "not-yet": "Not yet",
+    "method-not-allowed": "This cannot be done here",
+    "unavailable": "The store is away for the moment",
+    "data-refused": "Data that must not be touched",
+    "internal-error": "A mistake of ours",
+}
+
+NOT_MEASURED = "nothing was measured"
+STALE_AFTER_S = 600
+
+#: What a number is called in a table, by the field's name in the JSON documents.
+LABELS = {
+    "pv_wh": "Made by the panels",
+    "load_wh": "Used",
+    "grid_import_wh": "Bought from the grid",
+    "grid_export_wh": "Sold to the grid",
+    "battery_charge_wh": "Into the battery",
+    "battery_discharge_wh": "Out of the battery",
+    "loss_wh": "Lost on the way",
+    "efc": "Full cycles, equivalent",
+}
+#: The same in one word, for a narrow column.
+SHORT_LABELS = {
+    "pv_wh": "Made",
+    "load_wh": "Used",
+    "grid_import_wh": "Bought",
+    "grid_export_wh": "Sold",
+    "battery_charge_wh": "In",
+    "battery_discharge_wh": "Out",
+    "loss_wh": "Lost",
+    "efc": "Cycles",
+}
+
+#: What the sign of a power means, by device kind: above zero, below zero.
+DIRECTIONS = {
+    "battery": ("filling", "emptying"),
+    "grid": ("buying", "selling"),
+}
+DEVICE_WORDS = {
+    "pv": "Panels",
+    "load": "Use",
+    "grid": "Grid",
+    "battery": "Battery",
+    "inverter": "Inverter",
+    "ambient": "Room",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """How a number comes about: what is put in, and the formula."""
+
+    formula: str
+    inputs: str
+    source: str
+
+
+_TRAPEZOID = (
+    "Between two readings the power is taken to run in a straight line; the part above zero and "
+    "the part below zero are added up apart. A silence longer than the longest gap allowed is not "
+    "bridged: it counts as not measured."
+)
+_SITE_METERS = "Trapezoidal rule (any handbook of numerical methods); docs/methods."
+
+WORKINGS = {
+    "pv_wh": Working(f"E = Σ P · Δt. {_TRAPEZOID}", "power of every pv device", _SITE_METERS),
+    "load_wh": Working(
+        f"E = Σ P · Δt. {_TRAPEZOID}",
+        "power of every load device, or of its two legs",
+        _SITE_METERS,
+    ),
+    "grid_import_wh": Working(
+        f"E = Σ P · Δt where P > 0. {_TRAPEZOID}",
+        "power of every grid device",
+        _SITE_METERS,
+    ),
+    "grid_export_wh": Working(
+        f"E = Σ −P · Δt where P < 0. {_TRAPEZOID}",
+        "power of every grid device",
+        _SITE_METERS,
+    ),
+    "battery_charge_wh": Working(
+        f"E = Σ P · Δt where P > 0 (P fills the battery). {_TRAPEZOID}",
+        "power of every battery, or its voltage × current",
+        _SITE_METERS,
+    ),
+    "battery_discharge_wh": Working(
+        f"E = Σ −P · Δt where P < 0 (P empties the battery). {_TRAPEZOID}",
+        "power of every battery, or its voltage × current",
+        _SITE_METERS,
+    ),
+    "loss_wh": Working(
+        "loss = made + bought + out of the battery − used − sold − into the battery. It is what "
+        "the inverter, the cables and its own standby kept, and it carries the errors of all six.",
+        "the six energies above, over the same time",
+        "Conservation of energy; docs/methods.",
+    ),
+    "efc": Working(
+        "EFC = Σ |I| · Δt ÷ (2 · rated charge). One equivalent full cycle is one full charge and "
+        "one full discharge of the rated charge, however it was divided.",
+        "current of every battery; the rated charge that the owner entered",
+        "Common practice of the trade; docs/methods.",
+    ),
+}
+
+#: The same for what a window of days says of efficiency.
+EFFICIENCY_WORKINGS = {
+    "round_trip": Working(
+        "The battery gave back s · s of what it took, where out = s · (in · s − change of what is "
+        "stored): half of the loss on the way in, half on the way out. The change is taken from "
+        "the battery's own state of charge at the ends.",
+        "battery power and state of charge where both are known; rated charge and cells",
+        "Conservation of energy; docs/methods.",
+    ),
+    "conversion": Working(
+        "AC out ÷ DC in, over the dark hours in which the battery alone feeds the inverter.",
+        "battery, grid and load power",
+        "Common practice of the trade; docs/methods.",
+    ),
+    "idle_w": Working(
+        "What the inverter takes when it gives nothing: a line through DC in against AC out in "
+        "the dark hours, followed down to zero.",
+        "battery, grid and load power",
+        "Common practice of the trade; docs/methods.",
+    ),
+}
+
+#: What to do about a refused message, by the code of the reason.
+QUARANTINE_NEXT = {
+    "time-too-old": "Set the clock of the bridge: readings from before 2015 are not believed.",
+    "time-ahead": "Set the clock of the bridge, or of this machine: one of them is wrong.",
+    "unit-unknown": "Send a unit of RFC 8428 or RFC 8798; docs/wire-format.md lists them.",
+    "unit-wrong": "Send a unit that converts to the quantity's; docs/wire-format.md lists them.",
+    "unit-missing": "Send the unit with the reading; docs/wire-format.md lists them.",
+    "kind-wrong": "Send numbers as numbers, or give the new kind of value another name.",
+    "site-not-allowed": "Use a token of that site: each token writes to one site only.",
+    "site-unknown": "Add the site, or correct its name at the sender.",
+    "topic-invalid": "Publish to joulebook/v1/SITE/DEVICE; docs/wire-format.md shows how.",
+    "name-illegal": "Use small letters, digits and underscores; docs/wire-format.md has the form.",
+    "json-malformed": "Look at the program that sends: what it wrote is not JSON.",
+    "internal-error": "A mistake of ours: the log has the traceback. Please report it.",
+}
+QUARANTINE_NEXT_ELSE = (
+    "Correct what the sentence names at the sender. What is set aside stays here and is not "
+    "counted anywhere; later readings are not affected."
+)
