@@ -6,7 +6,7 @@ goes through the driver.
 
 from datetime import date
 
-from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
@@ -86,6 +86,10 @@ class QuarantineRow(SQLModel, table=True):
     """A message that could not be stored, with the reason; ``digest`` tells a repeat."""
 
     __tablename__ = "quarantine"
+    __table_args__ = (
+        Index("ix_quarantine_last", "last_received_ms"),
+        Index("ix_quarantine_site_last", "site_id", "last_received_ms"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     digest: bytes = Field(unique=True)
     site_id: int | None = Field(default=None, foreign_key="sites.id")
@@ -96,4 +100,4 @@ class QuarantineRow(SQLModel, table=True):
     detail: str
     received_ms: int
     times_seen: int
-    last_received_ms: int = Field(index=True)
+    last_received_ms: int

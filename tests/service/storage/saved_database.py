@@ -1,0 +1,101 @@
+"""Makes ``tests/data/schema-NNNN.sql``: a database as a released schema left it.
+
+A file is made once for each schema, with ``python -m tests.service.storage.saved_database``, and
+never changed after the release: later versions must be able to read it.
+"""
+
+import hashlib
+import sqlite3
+import sys
+import tempfile
+from contextlib import closing
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from joulebook.storage.catalogue import add_site, add_token, site_named
+from joulebook.storage.connections import open_connection
+from joulebook.storage.database import Database, transaction
+from joulebook.storage.days import save_day
+from joulebook.storage.quarantine import put_aside
+from joulebook.storage.records import Column, Refused, Value
+from joulebook.storage.schema import APPLICATION_ID
+from tests.helpers.databases import write
+
+DATA = Path(__file__).parents[2] / "data"
+SAVED = DATA / "schema-0001.sql"
+SECRET = "a secret that was made up for the saved database"
+FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
+
+
+def fill(data_dir: Path) -> Database:
+    """Write a little of everything through the public functions."""
+    database = Database.open(data_dir)
+    studio = add_site(
+        database,
+        "studio",
+        "Europe/Lisbon",
+        battery_ah=200.0,
+        battery_cells=16,
+        installed=date(2025, 1, 15),
+        warranty_years=10.0,
+        warranty_floor_ratio=0.7,
+    )
+    add_site(database, "annexe", "Pacific/Apia")
+    add_token(database, studio, "bridge")
+    with closing(database.connect()) as connection:
+        battery: dict[int, dict[str, Value]] = {
+            FIRST_MS: {"power": 812.5, "soc": 0.5},
+            FIRST_MS + 5000: {"power": -0.25, "soc": None},
+            FIRST_MS + 10000: {"power": None, "soc": 0.75},
+        }
+        columns = [Column("power", "W"), Column("soc", "/")]
+        write(connection, site_named(database, "studio"), "battery", battery, columns)
+        inverter: dict[int, dict[str, Value]] = {FIRST_MS: {"state": "waiting", "fan": True}}
+        columns = [Column("state", "", "text"), Column("fan", "", "flag")]
+        write(connection, studio, "inverter", inverter, columns)
+        save_day(connection, studio.id, date(2026, 3, 1), "day-1", b"{}", None, FIRST_MS)
+        with transaction(connection):
+            put_aside(connection, [REFUSED, REFUSED])
+            # A real secret is random; the saved database needs one that the test knows.
+            secret_hash = hashlib.sha256(SECRET.encode()).digest()
+            connection.execute("UPDATE tokens SET secret_sha256 = ?", (secret_hash,))
+    database.close()
+    return database
+
+
+REFUSED = Refused(
+    site_id=1,
+    source="bridge",
+    topic="joulebook/v1/studio/battery",
+    payload=b"\x00[",
+    reason="not-senml",
+    detail="The payload is neither JSON nor CBOR.",
+    received_ms=FIRST_MS,
+)
+
+
+def dump(path: Path) -> str:
+    """Return a database as SQL, with the mark that a plain dump leaves out."""
+    with closing(open_connection(path)) as connection:
+        lines = list(connection.iterdump())
+    return "\n".join([f"PRAGMA application_id = {APPLICATION_ID};", *lines, ""])
+
+
+def load(data_dir: Path) -> Path:
+    """Write the saved database into a data directory and return its path."""
+    path = data_dir / "joulebook.sqlite3"
+    # With a plain connection: a dump names tables before it makes them.
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript(SAVED.read_text(encoding="utf-8"))
+        connection.execute("PRAGMA journal_mode = WAL")
+    return path
+
+
+def save(path: Path) -> None:
+    """Write the file anew."""
+    with tempfile.TemporaryDirectory() as data_dir:
+        path.write_text(dump(fill(Path(data_dir)).path), encoding="utf-8")
+
+
+if __name__ == "__main__":  # pragma: no cover -- run by hand, once for each schema
+    save(Path(sys.argv[1]) if sys.argv[1:] else SAVED)

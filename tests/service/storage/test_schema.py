@@ -1,0 +1,250 @@
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection
+
+from joulebook.core.spans import Span
+from joulebook.errors import SchemaError
+from joulebook.storage import schema
+from joulebook.storage.catalogue import check_token, sites
+from joulebook.storage.connections import open_connection
+from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.days import day_results, dirty_days
+from joulebook.storage.models import SiteRow
+from joulebook.storage.quarantine import quarantined
+from joulebook.storage.reading import latest_readings, read_device
+from joulebook.storage.schema import migrations, prepare
+from joulebook.storage.series import series_of
+from tests.service.storage.saved_database import FIRST_MS, REFUSED, SAVED, SECRET, dump, load, save
+
+BREAKS = """
+    op.execute("CREATE TABLE glazes (name VARCHAR)")
+    op.execute("ALTER TABLE sites ADD COLUMN kiln VARCHAR")
+    op.execute("UPDATE sites SET kiln = 'small'")
+    op.execute("DROP TABLE quarantine")
+    raise ArithmeticError
+"""
+WORKS = """
+    op.execute("ALTER TABLE sites ADD COLUMN wheel VARCHAR")
+    op.execute("UPDATE sites SET wheel = 'oak'")
+"""
+
+
+@pytest.fixture
+def saved(tmp_path: Path) -> Path:
+    return load(tmp_path)
+
+
+def with_step(directory: Path, revision: str, after: str, body: str) -> Config:
+    """Return the package's migrations and one more."""
+    directory.mkdir(exist_ok=True)
+    (directory / f"{revision}_one_more.py").write_text(
+        f"from alembic import op\nrevision = {revision!r}\ndown_revision = {after!r}\n"
+        f"def upgrade() -> None:\n{body}"
+    )
+    config = migrations()
+    package = Path(schema.__file__).parent / "migrations" / "versions"
+    config.set_main_option("path_separator", "newline")
+    config.set_main_option("version_locations", f"{package}\n{directory}")
+    return config
+
+
+def revision_of(path: Path) -> object:
+    with closing(open_connection(path)) as connection:
+        return connection.execute("SELECT version_num FROM alembic_version").fetchone()[0]
+
+
+def test_an_empty_directory_gets_the_newest_schema(tmp_path: Path) -> None:
+    path = Database.open(tmp_path).path
+    assert revision_of(path) == ScriptDirectory.from_config(migrations()).get_current_head()
+    assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
+
+
+def test_the_models_are_what_the_migrations_made(database: Database) -> None:
+    assert compare_with_models(database) == []
+    with database.engine.begin() as connection:
+        connection.exec_driver_sql("ALTER TABLE sites DROP COLUMN installed")
+        connection.exec_driver_sql("DROP INDEX ix_quarantine_last")
+    found = [(difference[0], difference[-1].name) for difference in compare_with_models(database)]
+    assert sorted(found) == [("add_column", "installed"), ("add_index", "ix_quarantine_last")]
+
+
+def compare_with_models(database: Database) -> list[Any]:
+    def of_the_catalogue(
+        _thing: object, name: str | None, kind: str, _reflected: bool, _other: object
+    ) -> bool:
+        # These go through the driver only.
+        return not (kind == "table" and name in {"readings", "newest", "markings"})
+
+    with database.engine.execution_options(reads=True).begin() as connection:
+        options = {"include_object": of_the_catalogue, "compare_type": True}
+        context = MigrationContext.configure(connection, opts=options)
+        return list(compare_metadata(context, SiteRow.metadata))
+
+
+def test_a_failing_step_rolls_back_wholly(saved: Path, tmp_path: Path) -> None:
+    before = dump(saved)
+    with pytest.raises(ArithmeticError):
+        prepare(saved, with_step(tmp_path / "steps", "0002", "0001", BREAKS))
+    assert dump(saved) == before
+    prepare(saved)  # and this version goes on with it
+    assert dump(saved) == before
+
+
+def test_a_failing_second_step_takes_the_first_one_back(saved: Path, tmp_path: Path) -> None:
+    before = dump(saved)
+    with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    with pytest.raises(ArithmeticError):
+        prepare(saved, with_step(tmp_path / "steps", "0003", "0002", BREAKS))
+    assert dump(saved) == before
+
+
+def test_a_failing_first_step_leaves_an_empty_file_that_can_be_tried_again(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "joulebook.sqlite3"
+    with pytest.raises(ArithmeticError):
+        prepare(path, with_step(tmp_path / "steps", "0002", "0001", BREAKS))
+    prepare(path)
+    assert revision_of(path) == "0001"
+
+
+def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Path) -> None:
+    before = dump(saved)
+    config = with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    prepare(saved, config)
+    assert revision_of(saved) == "0002"
+    with closing(open_connection(saved)) as connection:
+        assert connection.execute("SELECT DISTINCT wheel FROM sites").fetchall() == [("oak",)]
+    copy = saved.with_name("joulebook.sqlite3.schema-0001")
+    assert dump(copy) == before
+    assert sorted(file.name for file in tmp_path.iterdir() if file.is_file()) == [
+        "joulebook.sqlite3",
+        "joulebook.sqlite3.schema-0001",
+    ]
+    # Opened again, there is nothing to migrate and so nothing to copy.
+    copy.unlink()
+    prepare(saved, config)
+    assert not copy.exists()
+
+
+def test_without_room_for_the_copy_nothing_is_migrated(
+    saved: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = dump(saved)
+
+    def without_room(path: Path, *, create: bool = False) -> sqlite3.Connection:
+        connection = open_connection(path, create=create)
+        connection.execute("PRAGMA max_page_count = 3")
+        return connection
+
+    monkeypatch.setattr(schema, "open_connection", without_room)
+    with pytest.raises(StorageUnavailableError, match="disk is full"):
+        prepare(saved, with_step(tmp_path / "steps", "0002", "0001", WORKS))
+    assert dump(saved) == before
+    assert not saved.with_name("joulebook.sqlite3.schema-0001").exists()
+
+
+def test_a_newer_database_is_refused_untouched(saved: Path, tmp_path: Path) -> None:
+    prepare(saved, with_step(tmp_path / "steps", "0002", "0001", WORKS))
+    before = saved.read_bytes()
+    with pytest.raises(SchemaError) as caught:
+        Database.open(tmp_path)
+    assert str(caught.value).splitlines() == [
+        "the database has schema 0002, this version knows 0001",
+        f"  where:    {saved}",
+        "  expected: schema 0001 or older",
+        "  next:     run the newer joulebook, or restore the backup made before the upgrade",
+    ]
+    assert caught.value.exit_status == 4
+    assert saved.read_bytes() == before
+
+
+def test_whoever_waited_for_the_lock_does_not_migrate_again(
+    saved: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The first look saw an old schema; by the time the lock is ours, another has migrated.
+    looks = []
+    really_outdated = schema._is_outdated
+
+    def outdated_at_first(connection: Connection, path: Path, config: Config) -> bool:
+        looks.append(really_outdated(connection, path, config))
+        return len(looks) == 1
+
+    monkeypatch.setattr(schema, "_is_outdated", outdated_at_first)
+    prepare(saved)
+    assert looks == [False, False]
+    assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
+
+
+def test_processes_that_open_a_new_directory_at_once_agree(tmp_path: Path) -> None:
+    script = (
+        "import sys; from pathlib import Path; from joulebook.storage.database import Database\n"
+        "input()\n"
+        "Database.open(Path(sys.argv[1]) / 'data')\n"
+    )
+    processes = [
+        subprocess.Popen(
+            [sys.executable, "-c", script, str(tmp_path)],
+            stdin=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(3)
+    ]
+    for process in processes:
+        assert process.stdin is not None
+        process.stdin.write("\n")
+        process.stdin.flush()
+    assert [process.communicate(timeout=60)[1] for process in processes] == ["", "", ""]
+    assert revision_of(tmp_path / "data" / "joulebook.sqlite3") == "0001"
+
+
+def test_the_saved_database_is_what_its_maker_makes(tmp_path: Path) -> None:
+    # Once schema 0002 is there, this file can no longer be made, and this test goes.
+    save(tmp_path / "again.sql")
+    assert (tmp_path / "again.sql").read_text(encoding="utf-8") == SAVED.read_text(encoding="utf-8")
+
+
+def test_the_saved_database_is_read_by_this_version(saved: Path) -> None:
+    database = Database.open(saved.parent)
+    annexe, studio = sites(database)
+    assert (annexe.name, annexe.timezone, annexe.battery_ah) == ("annexe", "Pacific/Apia", None)
+    assert (studio.battery_cells, studio.installed) == (16, date(2025, 1, 15))
+    grant = check_token(database, "bridge", SECRET)
+    assert grant is not None
+    assert (grant.site, grant.site_id) == ("studio", studio.id)
+    with closing(database.connect()) as connection:
+        assert [series.quantity for series in series_of(connection, studio.id)] == [
+            "power",
+            "soc",
+            "state",
+            "fan",
+        ]
+        span = Span(FIRST_MS, FIRST_MS + 60_000)
+        battery = read_device(connection, studio.id, "battery", span)
+        assert battery.at_ms.tolist() == [FIRST_MS, FIRST_MS + 5000, FIRST_MS + 10000]
+        np.testing.assert_array_equal(battery.values["power"], [812.5, -0.25, np.nan])
+        np.testing.assert_array_equal(battery.values["soc"], [0.5, np.nan, 0.75])
+        latest = {one.series.quantity: one.value for one in latest_readings(connection, studio.id)}
+        assert latest == {"power": -0.25, "soc": 0.75, "state": "waiting", "fan": True}
+        # Two minutes before midnight: both days are concerned.
+        assert [dirty.day for dirty in dirty_days(connection)] == [
+            date(2026, 3, 2),
+            date(2026, 3, 1),
+        ]
+        results = day_results(connection, studio.id, None, None)
+        assert results == [(date(2026, 3, 1), "day-1", b"{}")]
+        (kept,) = quarantined(connection, studio.id)
+        assert (kept.refused, kept.times_seen) == (REFUSED, 2)
