@@ -127,9 +127,7 @@ def check_token(db: Database, name: str, secret: str) -> Grant | None:
         # All of them in constant time each, so that the answer's delay says nothing.
         for token, site in session.exec(statement):
             if hmac.compare_digest(token.secret_sha256, given):
-                grant = Grant(
-                    token_id=_stored(token.id), name=name, site_id=token.site_id, site=site.name
-                )
+                grant = Grant(token_id=token.id, name=name, site_id=token.site_id, site=site.name)
     return grant
 
 
@@ -141,7 +139,7 @@ def _hash(secret: str) -> bytes:
 
 def _site(row: SiteRow) -> Site:
     return Site(
-        id=_stored(row.id),
+        id=row.id,
         name=row.name,
         timezone=row.timezone,
         battery_ah=row.battery_ah,
@@ -151,12 +149,6 @@ def _site(row: SiteRow) -> Site:
         warranty_floor_ratio=row.warranty_floor_ratio,
         warranty_throughput_wh=row.warranty_throughput_wh,
     )
-
-
-def _stored(row_id: int | None) -> int:
-    if row_id is None:
-        raise ValueError("the row has not been stored")
-    return row_id
 
 
 def _check_name(what: str, name: str) -> None:

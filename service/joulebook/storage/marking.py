@@ -43,10 +43,8 @@ def reached_days(
 def mark_reached(
     connection: sqlite3.Connection, site_id: int, zone: ZoneInfo, instants: Iterable[int]
 ) -> None:
-    """Mark the days that readings reach, in the caller's transaction."""
+    """Mark the days that readings reach, one at least, in the caller's transaction."""
     times = np.unique(np.fromiter(instants, dtype=np.int64))
-    if len(times) == 0:
-        return
 
     def next_at(at_ms: int) -> int | None:
         index = np.searchsorted(times, at_ms)

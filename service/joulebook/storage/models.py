@@ -14,7 +14,7 @@ class SiteRow(SQLModel, table=True):
     """A site and the facts that its owner entered."""
 
     __tablename__ = "sites"
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(unique=True)
     timezone: str
     battery_ah: float | None = None
@@ -29,7 +29,7 @@ class TokenRow(SQLModel, table=True):
     """A right to write to a site: the hash of a secret that only its bearer has."""
 
     __tablename__ = "tokens"
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     site_id: int = Field(foreign_key="sites.id")
     name: str = Field(index=True)
     secret_sha256: bytes = Field(unique=True)
@@ -40,7 +40,7 @@ class DeviceRow(SQLModel, table=True):
 
     __tablename__ = "devices"
     __table_args__ = (UniqueConstraint("site_id", "name"),)
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     site_id: int = Field(foreign_key="sites.id")
     name: str
 
@@ -54,7 +54,7 @@ class SeriesRow(SQLModel, table=True):
         UniqueConstraint("device_id", "slot"),
         CheckConstraint("kind IN ('number', 'text', 'flag')"),
     )
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     device_id: int = Field(foreign_key="devices.id")
     quantity: str
     unit: str
@@ -90,7 +90,7 @@ class QuarantineRow(SQLModel, table=True):
         Index("ix_quarantine_last", "last_received_ms"),
         Index("ix_quarantine_site_last", "site_id", "last_received_ms"),
     )
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     digest: bytes = Field(unique=True)
     site_id: int | None = Field(default=None, foreign_key="sites.id")
     source: str

@@ -13,6 +13,7 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
+from sqlmodel import SQLModel
 
 from joulebook.core.spans import Span
 from joulebook.errors import SchemaError
@@ -21,7 +22,15 @@ from joulebook.storage.catalogue import check_token, sites
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.days import day_results, dirty_days
-from joulebook.storage.models import SiteRow
+from joulebook.storage.models import (
+    DayResultRow,
+    DeviceRow,
+    DirtyDayRow,
+    QuarantineRow,
+    SeriesRow,
+    SiteRow,
+    TokenRow,
+)
 from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import latest_readings, read_device
 from joulebook.storage.schema import migrations, prepare
@@ -39,6 +48,15 @@ WORKS = """
     op.execute("ALTER TABLE sites ADD COLUMN wheel VARCHAR")
     op.execute("UPDATE sites SET wheel = 'oak'")
 """
+MODELS = (
+    SiteRow,
+    TokenRow,
+    DeviceRow,
+    SeriesRow,
+    DirtyDayRow,
+    DayResultRow,
+    QuarantineRow,
+)
 
 
 @pytest.fixture
@@ -72,6 +90,7 @@ def test_an_empty_directory_gets_the_newest_schema(tmp_path: Path) -> None:
 
 
 def test_the_models_are_what_the_migrations_made(database: Database) -> None:
+    assert {model.__tablename__ for model in MODELS} == set(SQLModel.metadata.tables)
     assert compare_with_models(database) == []
     with database.engine.begin() as connection:
         connection.exec_driver_sql("ALTER TABLE sites DROP COLUMN installed")
@@ -90,7 +109,7 @@ def compare_with_models(database: Database) -> list[Any]:
     with database.engine.execution_options(reads=True).begin() as connection:
         options = {"include_object": of_the_catalogue, "compare_type": True}
         context = MigrationContext.configure(connection, opts=options)
-        return list(compare_metadata(context, SiteRow.metadata))
+        return list(compare_metadata(context, SQLModel.metadata))
 
 
 def test_a_failing_step_rolls_back_wholly(saved: Path, tmp_path: Path) -> None:
