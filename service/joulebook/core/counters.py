@@ -148,5 +148,10 @@ class _Walk:
     def takes_back(
         self, held: float, held_ms: int, at_ms: list[int], raw: list[float], place: int
     ) -> bool:
-        """Whether the next reading goes on from the held one, as after a torn read."""
-        return self.step(held, raw[place + 1], at_ms[place + 1] - held_ms) is not None
+        """Whether the next reading goes on from the held one, as after a torn read.
+
+        After a fall it must not go on from the fallen reading as well: then it began anew.
+        """
+        value, after, after_ms = raw[place], raw[place + 1], at_ms[place + 1]
+        anew = value < held and self.step(value, after, after_ms - at_ms[place]) is not None
+        return not anew and self.step(held, after, after_ms - held_ms) is not None

@@ -132,7 +132,9 @@ def compute_day(inputs: DayInputs) -> DayResult:
         date=inputs.day,
         hours=inputs.span.length_s / 3600,
         coverage_ratio=0.0 if battery is None else battery.coverage_ratio,
-        readings=sum(_inside(device.at_ms, inputs.span) for device in inputs.devices.values()),
+        readings=sum(
+            _count_inside(device.at_ms, inputs.span) for device in inputs.devices.values()
+        ),
         numbers=numbers,
         runs=_runs(powers["battery"].line, levels, inputs.span),
         night=night,
@@ -201,17 +203,15 @@ def _efc(numbers: dict[str, Estimate], battery_ah: float | None) -> Estimate:
 def _levels(levels: list[Curve], span: Span) -> dict[str, Estimate]:
     """Return the lowest and the highest state of charge that any battery claimed."""
     half = K90 * SOC_END_LIMIT_RATIO / 3**0.5
-    low, high = (
-        each if each.value is None else _clipped_ratio(each)
-        for each in _extremes(levels, span, "state of charge", half)
-    )
-    return {"soc_min_ratio": low, "soc_max_ratio": high}
+    low, high = _extremes(levels, span, "state of charge", half)
+    return {"soc_min_ratio": _inside_ratio(low), "soc_max_ratio": _inside_ratio(high)}
 
 
-def _clipped_ratio(number: Estimate) -> Estimate:
+def _inside_ratio(number: Estimate) -> Estimate:
     """Return a ratio whose interval does not leave 0 to 1."""
-    low, high = np.clip((number.low, number.high), 0.0, 1.0).tolist()
-    return replace(number, low=low, high=high)
+    if number.low is None or number.high is None:
+        return number
+    return replace(number, low=max(number.low, 0.0), high=min(number.high, 1.0))
 
 
 def _temperatures(lines: list[Curve], span: Span) -> dict[str, Estimate]:
@@ -289,5 +289,5 @@ def _night(
     return sums, conversion.idle_of_day(flows, pack)
 
 
-def _inside(at_ms: NDArray[np.int64], span: Span) -> int:
+def _count_inside(at_ms: NDArray[np.int64], span: Span) -> int:
     return int(np.count_nonzero((at_ms >= span.start_ms) & (at_ms < span.end_ms)))

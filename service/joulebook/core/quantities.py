@@ -56,7 +56,16 @@ QUANTITIES: dict[str, dict[str, Quantity]] = {
 }
 
 #: How the canonical units end a field's name in code and JSON.
-SUFFIXES = {"V": "v", "A": "a", "W": "w", "Wh": "wh", "Ah": "ah", "Cel": "c", "/": "ratio", "Hz": "hz"}
+SUFFIXES = {
+    "V": "v",
+    "A": "a",
+    "W": "w",
+    "Wh": "wh",
+    "Ah": "ah",
+    "Cel": "c",
+    "/": "ratio",
+    "Hz": "hz",
+}
 
 
 def kind_of(device: str) -> str:

@@ -1,0 +1,83 @@
+"""Local days against the tz database, as package tzdata has it and not as this machine may."""
+
+import csv
+import zoneinfo
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
+from itertools import pairwise
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from joulebook.core.energy import integrate
+from joulebook.core.spans import Span, date_of, dates, days_span, local_day
+
+DATA = Path(__file__).parents[2] / "data" / "tz_days.csv"
+
+
+def _rows() -> list[dict[str, str]]:
+    with DATA.open(encoding="utf-8") as file:
+        next(file)  # where the file comes from
+        return list(csv.DictReader(file))
+
+
+def _ms(text: str) -> int:
+    return round(datetime.fromisoformat(text).timestamp() * 1000)
+
+
+@pytest.fixture(autouse=True)
+def _package_tzdata() -> Iterator[None]:
+    ZoneInfo.clear_cache()
+    zoneinfo.reset_tzpath([])
+    yield
+    zoneinfo.reset_tzpath()
+    ZoneInfo.clear_cache()
+
+
+# CV-55 to 59: IANA tz database, package tzdata 2026.6.
+@pytest.mark.parametrize("row", _rows(), ids=lambda row: f"{row['zone']} {row['date']}")
+def test_a_day_begins_and_ends_where_the_tz_database_says(row: dict[str, str]) -> None:
+    span = local_day(date.fromisoformat(row["date"]), ZoneInfo(row["zone"]))
+    assert span == Span(_ms(row["start_utc"]), _ms(row["end_utc"]))
+    assert span.length_s == float(row["hours"]) * 3600
+
+
+# CV-59b: 1000 W for h hours are 1000·h Wh, exactly.
+@pytest.mark.parametrize("row", _rows(), ids=lambda row: f"{row['zone']} {row['date']}")
+def test_constant_power_over_a_day_gives_its_hours(row: dict[str, str]) -> None:
+    span = local_day(date.fromisoformat(row["date"]), ZoneInfo(row["zone"]))
+    at_ms = np.arange(span.start_ms - 60_000, span.end_ms + 60_001, 60_000, dtype=np.int64)
+    energy = integrate(at_ms, np.full(at_ms.size, 1000.0), span=span)
+    assert energy.positive == 1000 * float(row["hours"])
+    assert (energy.negative, energy.coverage_ratio) == (0.0, 1.0)
+
+
+def test_the_check_file_holds_the_odd_days() -> None:
+    hours = {float(row["hours"]) for row in _rows()}
+    assert {0.0, 23.0, 23.5, 24.0, 24.5, 25.0} <= hours
+
+
+# CV-57: clocks in Chile went from 23:59:59 to 01:00; the day begins at 01:00.
+def test_midnight_belongs_to_the_day_it_begins_even_where_there_is_none() -> None:
+    zone = ZoneInfo("America/Santiago")
+    start_ms = local_day(date(2025, 9, 7), zone).start_ms
+    assert datetime.fromtimestamp(start_ms / 1000, tz=zone).hour == 1
+    assert date_of(start_ms, zone) == date(2025, 9, 7)
+    assert date_of(start_ms - 1, zone) == date(2025, 9, 6)
+
+
+def test_days_follow_each_other_without_gap_or_overlap() -> None:
+    zone = ZoneInfo("Australia/Lord_Howe")
+    days = list(dates(date(2025, 1, 1), date(2025, 12, 31)))
+    spans = [local_day(day, zone) for day in days]
+    assert len(days) == 365
+    assert all(a.end_ms == b.start_ms for a, b in pairwise(spans))
+    assert days_span(days[0], days[-1], zone) == Span(spans[0].start_ms, spans[-1].end_ms)
+
+
+def test_a_span_does_not_end_before_it_starts() -> None:
+    now_ms = round(datetime(2026, 1, 1, tzinfo=UTC).timestamp() * 1000)
+    with pytest.raises(ValueError, match="ends before it starts"):
+        Span(now_ms, now_ms - 1)
