@@ -1,7 +1,7 @@
 """The database of a data directory. Open it here, then hand its connections to storage."""
 
-import sqlite3
 from pathlib import Path
+from sqlite3 import Connection
 
 from sqlalchemy import Engine
 
@@ -9,7 +9,14 @@ from joulebook.storage.connections import catalogue_engine, open_connection, tra
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
 from joulebook.storage.schema import prepare
 
-__all__ = ["Database", "DatabaseDamagedError", "StorageUnavailableError", "transaction"]
+# Callers name the type of what they hand back to storage, and need not know the driver.
+__all__ = [
+    "Connection",
+    "Database",
+    "DatabaseDamagedError",
+    "StorageUnavailableError",
+    "transaction",
+]
 
 FILE_NAME = "joulebook.sqlite3"
 
@@ -55,7 +62,7 @@ class Database:
             ) from error
         return database
 
-    def connect(self) -> sqlite3.Connection:
+    def connect(self) -> Connection:
         """Return a new connection for the calling thread; close it after use."""
         return open_connection(self.path)
 
