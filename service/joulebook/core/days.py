@@ -219,8 +219,10 @@ def _temperatures(lines: list[Curve], span: Span) -> dict[str, Estimate]:
     half = K90 * TEMPERATURE_LIMIT_C / 3**0.5
     _, hottest = _extremes(lines, span, "battery temperature", half)
     seen = [integrate_curve(line, span) for line in lines]
-    means = [each.net / (each.covered_s / 3600) for each in seen if each.net is not None]
-    if not means or span.length_s == 0:
+    means = [
+        each.net / each.covered_s * 3600 for each in seen if each.net is not None and each.covered_s
+    ]
+    if not means:
         average = refused("no battery temperature was measured", method=MEAN_METHOD)
     else:
         value = sum(means) / len(means)
