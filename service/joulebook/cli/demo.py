@@ -8,6 +8,7 @@ import click
 
 from joulebook.cli.options import clock_ms, opened_database, progress_bar, settings_of
 from joulebook.cli.service import Service, free_port
+from joulebook.demo.history import History
 from joulebook.demo.publish import LivePublisher
 from joulebook.demo.seed import seed
 from joulebook.demo.studio import SITE
@@ -49,37 +50,40 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
     )
     set_up_logs(settings.log_level)
     with opened_database(data_dir) as database:
-        _build(database)
+        history = _build(database)
         if not no_serve:
             service = Service(database, settings, clock_ms=clock_ms)
-            asyncio.run(_serve_moving(database, service))
+            asyncio.run(_serve_moving(database, service, history))
 
 
-def _build(database: Database) -> None:
+def _build(database: Database) -> History:
     began_s = time.monotonic()
     with progress_bar(f"simulating {SITE}") as advance:
         counts = seed(database, clock_ms=clock_ms, progress=advance)
     took_s = time.monotonic() - began_s
     print(f"{SITE}: {counts.new} readings new, {counts.days} days computed in {took_s:.1f} s")
+    return counts.history
 
 
-async def _serve_moving(database: Database, service: Service) -> None:
+async def _serve_moving(database: Database, service: Service, history: History) -> None:
     """Serve, and publish live readings through the MQTT door once it is open."""
+    secret = _secret(database)
     publishers: list[LivePublisher] = []
 
     def started() -> None:
         print(service.address())
         print("Ctrl-C ends it; run it again and it continues.", flush=True)
         publisher = LivePublisher(
-            "127.0.0.1", service.mqtt_port, _BRIDGE, _secret(database), clock_ms=clock_ms
+            "127.0.0.1", service.mqtt_port, _BRIDGE, secret, history=history, clock_ms=clock_ms
         )
         publisher.start()
         publishers.append(publisher)
 
-    try:
-        await service.run(started, stopping=lambda: [publisher.stop() for publisher in publishers])
-    finally:
-        print("ended", flush=True)
+    def stopping() -> None:
+        for publisher in publishers:
+            publisher.stop()
+
+    await service.run(started, stopping)
 
 
 def _secret(database: Database) -> str:
