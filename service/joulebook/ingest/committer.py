@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from joulebook.errors import JoulebookError
-from joulebook.ingest.decode import Decoded, Decoder
+from joulebook.ingest.decode import Decoder
 from joulebook.ingest.layouts import Layout, Row, RowGroups
 from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.outcomes import Decoded
 from joulebook.ingest.sitebook import SiteBook
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.quarantine import put_aside

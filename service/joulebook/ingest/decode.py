@@ -4,35 +4,25 @@ One bad record costs that record; what is wrong with the pack as a whole costs t
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from joulebook.ingest.checks import Objection, time_objection
 from joulebook.ingest.expectations import Expectations
 from joulebook.ingest.layouts import Layout, Layouts, Row
 from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.outcomes import Decoded, fault_of, none_usable, refused_part, turned_away
 from joulebook.ingest.quick import Plan, QuickPack, Shape, names_and_units, read_quickly
-from joulebook.ingest.senml import Fault, Record, pack_of, resolve
+from joulebook.ingest.senml import Record, resolve
 from joulebook.ingest.senml_fields import PackError
 from joulebook.ingest.topics import parse_topic
 from joulebook.ingest.units import conversion
 from joulebook.ingest.wording import shown
-from joulebook.storage.records import Column, Refused, Series, Value
+from joulebook.storage.records import Column, Series, Value
 
-# Faults told when none of a pack's records can be used.
-_TOLD_FAULTS = 5
 _MOST_CACHED = 4096
 
 # The unit of a sum, W times s, is the unit of an energy.
 _SUM_UNITS = {"W": "J", "A": "C", "VA": "VAs", "var": "vars"}
-
-
-@dataclass(slots=True)
-class Decoded:
-    """What became of a message: rows by layout, in order of time, and what is set aside."""
-
-    rows: list[tuple[Layout, int, Row]]
-    refused: list[Refused]
-    verdict: Verdict
 
 
 class Target:
@@ -105,10 +95,10 @@ class Decoder:
         try:
             place = parse_topic(message.topic)
         except ValueError as error:
-            return _turned_away(message, Verdict.TOPIC_INVALID, "topic-invalid", str(error))
+            return turned_away(message, Verdict.TOPIC_INVALID, "topic-invalid", str(error))
         if message.site is not None:
             if place.site != message.site or message.site_id is None:
-                return _turned_away(
+                return turned_away(
                     message,
                     Verdict.NOT_AUTHORISED,
                     "site-not-allowed",
@@ -118,7 +108,7 @@ class Decoder:
             return Target(message.site_id, place.device)
         site_id = self._site_id_of(place.site)
         if site_id is None:
-            return _turned_away(
+            return turned_away(
                 message,
                 Verdict.QUARANTINED,
                 "site-unknown",
@@ -161,7 +151,7 @@ class Decoder:
         try:
             pack = resolve(message.payload, message.received_ms)
         except PackError as error:
-            return _turned_away(
+            return turned_away(
                 message, Verdict.QUARANTINED, error.reason, error.detail, target.site_id
             )
         faults = list(pack.faults)
@@ -170,13 +160,13 @@ class Decoder:
             for part in _parts(record):
                 read = self._read(target, part, message.received_ms)
                 if isinstance(read, Objection):
-                    faults.append(_fault(part, read))
+                    faults.append(fault_of(part, read))
                 else:
                     good.append(read)
         if not good:
-            return _none_usable(message, target.site_id, faults)
+            return none_usable(message, target.site_id, faults)
         refused = [
-            _refused(message, target.site_id, fault.reason, fault.detail, fault.payload)
+            refused_part(message, target.site_id, fault.reason, fault.detail, fault.payload)
             for fault in faults
         ]
         return Decoded(self._rows(target, good), refused, Verdict.STORED)
@@ -242,44 +232,3 @@ def _cells_by_instant(
             at_ms, cells = instant, {}
         cells[column.quantity] = (column, value)
     yield at_ms, cells
-
-
-def _fault(record: Record, objection: Objection) -> Fault:
-    return Fault(
-        record.number,
-        record.name,
-        objection.reason,
-        f"record {record.number} ({record.name}) {objection.detail}",
-        pack_of(record),
-    )
-
-
-def _none_usable(message: Message, site_id: int, faults: list[Fault]) -> Decoded:
-    """Refuse a whole message once, rather than each of its records."""
-    reasons = {fault.reason for fault in faults}
-    told = "; ".join(fault.detail for fault in faults[:_TOLD_FAULTS])
-    if len(faults) > _TOLD_FAULTS:
-        told += f"; and {len(faults) - _TOLD_FAULTS} more"
-    reason = reasons.pop() if len(reasons) == 1 else "no-usable-record"
-    return _turned_away(message, Verdict.QUARANTINED, reason, told, site_id)
-
-
-def _turned_away(
-    message: Message, verdict: Verdict, reason: str, detail: str, site_id: int | None = None
-) -> Decoded:
-    owner = message.site_id if site_id is None else site_id
-    return Decoded([], [_refused(message, owner, reason, detail, message.payload)], verdict)
-
-
-def _refused(
-    message: Message, site_id: int | None, reason: str, detail: str, payload: bytes
-) -> Refused:
-    return Refused(
-        site_id=site_id,
-        source=message.source,
-        topic=message.topic,
-        payload=payload,
-        reason=reason,
-        detail=detail,
-        received_ms=message.received_ms,
-    )

@@ -5,15 +5,19 @@ the pack; what spoils one record is a fault beside the records that are good.
 """
 
 import base64
-import binascii
-import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
-from decimal import Decimal
 
 from joulebook.core.quantities import ValueKind
-from joulebook.ingest.senml_fields import Fields, PackError, read_fields, write_fields
+from joulebook.ingest.senml_fields import LABELS, Fields, PackError, read_fields, write_fields
+from joulebook.ingest.senml_values import (
+    VALUES,
+    RecordError,
+    SenmlValue,
+    finite,
+    number_of,
+    text_of,
+)
 from joulebook.ingest.wording import shown
 
 #: RFC 8428 §4.5.3: a time below this is relative to now. [s]
@@ -26,13 +30,11 @@ LEGAL_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 #: Below 10 come RFC 8428's older drafts, whose number its own example carries (5).
 _VERSIONS = frozenset({*range(1, 11), 26})
 
-_NUMBERS = ("bt", "bv", "bs", "v", "s", "t", "ut")
-_TEXTS = ("bn", "bu", "n", "u", "vs")
-_LABELS = frozenset({*_NUMBERS, *_TEXTS, "bver", "vb", "vd"})
-_VALUE_LABELS = ("v", "vs", "vb", "vd")
+# Longest name told in full.
+_MOST_SHOWN = 64
 
-#: What a SenML record can carry; the sum stands apart.
-SenmlValue = float | str | bool | bytes | None
+_VALUE_LABELS = ("v", "vs", "vb", "vd")
+_LABEL_OF = {"number": "v", "text": "vs", "flag": "vb"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +60,6 @@ class Record:
 class Fault:
     """A record that cannot be used, with a one-record pack that holds what was sent."""
 
-    number: int
-    name: str
     reason: str
     detail: str
     payload: bytes
@@ -96,10 +96,9 @@ def resolve(payload: bytes, received_ms: int) -> Pack:
         base.take(number, fields)
         try:
             records.append(base.record(number, fields, received_ms))
-        except _RecordError as error:
-            name = str(fields.get("n", ""))
-            kept = base.resolved(fields)
-            faults.append(Fault(number, name, error.reason, str(error), write_fields(kept)))
+        except RecordError as error:
+            detail = f"{called(number, base.name(fields))} {error}"
+            faults.append(Fault(error.reason, detail, write_fields(base.resolved(fields))))
     records.sort(key=lambda record: record.at_ms)  # stable: equal times stay as sent
     return Pack(records, faults)
 
@@ -119,14 +118,6 @@ def pack_of(record: Record) -> bytes:
     return write_fields(fields)
 
 
-class _RecordError(ValueError):
-    """One record is unusable."""
-
-    def __init__(self, reason: str, detail: str) -> None:
-        super().__init__(detail)
-        self.reason = reason
-
-
 class _Base:
     """The base fields in force: each holds from its record onwards, until it is set again."""
 
@@ -144,7 +135,7 @@ class _Base:
                 self.fields[label] = fields[label]
         for label in ("bt", "bv", "bs"):
             if label in fields:
-                number_sent = _finite(fields[label])
+                number_sent = finite(fields[label])
                 if number_sent is None:
                     raise PackError(
                         "field-wrong-type",
@@ -169,52 +160,56 @@ class _Base:
         self.version = version
 
     def record(self, number: int, fields: Fields, received_ms: int) -> Record:
-        name = self.fields.get("bn", "") + _text(fields, "n")
+        text_of(fields, "n")
+        name = self.name(fields)
         if not LEGAL_NAME.fullmatch(name):
-            raise _RecordError(
+            raise RecordError(
                 "name-illegal",
-                f"record {number} is named {shown(name)}; expected a letter or digit, then "
-                "letters, digits and - : . / _",
+                "has no legal name; expected a letter or digit, then letters, digits and - : . / _",
             )
-        unit = _text(fields, "u") or self.fields.get("bu", "")
-        at_ms = self._time(number, name, fields, received_ms)
-        value, total = self._value(number, name, fields)
+        unit = text_of(fields, "u") or self.fields.get("bu", "")
+        at_ms = self._time(fields, received_ms)
+        value, total = self._value(fields)
         return Record(number, name, unit, at_ms, value, total)
 
-    def _time(self, number: int, name: str, fields: Fields, received_ms: int) -> int:
-        _number(fields, "ut")  # checked and passed over: it promises, and measures nothing
-        time_s = self.fields.get("bt", 0.0) + (_number(fields, "t") or 0.0)
+    def _time(self, fields: Fields, received_ms: int) -> int:
+        number_of(fields, "ut")  # checked and passed over: it promises, and measures nothing
+        time_s = self.fields.get("bt", 0.0) + (number_of(fields, "t") or 0.0)
         if not abs(time_s) < 1e15:
-            raise _RecordError(
-                "time-wrong", f"record {number} ({name}) has the time {time_s} s; expected a date"
-            )
+            raise RecordError("time-wrong", f"has the time {time_s} s; expected a date")
         return instant_ms(time_s, received_ms)
 
-    def _value(self, number: int, name: str, fields: Fields) -> tuple[SenmlValue, float | None]:
+    def _value(self, fields: Fields) -> tuple[SenmlValue, float | None]:
         sent = [label for label in _VALUE_LABELS if label in fields]
         if len(sent) > 1:
-            raise _RecordError(
-                "value-several",
-                f"record {number} ({name}) has {' and '.join(sent)}; expected one value",
-            )
-        total = _number(fields, "s")
+            raise RecordError("value-several", f"has {' and '.join(sent)}; expected one value")
+        total = number_of(fields, "s")
         if total is not None or "bs" in self.fields:
             total = (total or 0.0) + self.fields.get("bs", 0.0)
         value: SenmlValue = None
-        if sent == ["v"] or (not sent and total is None and "bv" in self.fields):
-            value = (_number(fields, "v") or 0.0) + self.fields.get("bv", 0.0)
-        elif sent:
-            value = _VALUES[sent[0]](fields)
+        if sent:
+            value = VALUES[sent[0]](fields)
+        if "bv" in self.fields and (isinstance(value, float) or (not sent and total is None)):
+            value = (value or 0.0) + self.fields["bv"]
         if value is None and total is None:
-            raise _RecordError(
-                "value-missing",
-                f"record {number} ({name}) has neither v, vs, vb, vd nor s; expected one",
-            )
+            raise RecordError("value-missing", "has neither v, vs, vb, vd nor s; expected one")
         return value, total
+
+    def name(self, fields: Fields) -> str:
+        """Return the resolved name, whatever was sent for one."""
+        base: str = self.fields.get("bn", "")
+        name = fields.get("n", "")
+        return base + (name if isinstance(name, str) else shown(name))
 
     def resolved(self, fields: Fields) -> Fields:
         """Return what was sent with the base fields in force: what a quarantine should show."""
         return {**self.fields, **fields}
+
+
+def called(number: int, name: str) -> str:
+    """Return how a sentence about a record begins."""
+    plain = LEGAL_NAME.fullmatch(name) and len(name) <= _MOST_SHOWN
+    return f"record {number} ({name if plain else shown(name, _MOST_SHOWN)})"
 
 
 def instant_ms(time_s: float, received_ms: int) -> int:
@@ -225,70 +220,10 @@ def instant_ms(time_s: float, received_ms: int) -> int:
 
 
 def _check_labels(number: int, fields: Fields) -> None:
-    for label in fields.keys() - _LABELS:
+    for label in fields.keys() - LABELS:
         if label.endswith("_"):
             raise PackError(
                 "field-unknown",
                 f"record {number} has the label {shown(label)}, which must be understood "
                 "(it ends in _) and is not; expected labels of RFC 8428",
             )
-
-
-def _text(fields: Fields, label: str) -> str:
-    text = fields.get(label, "")
-    if not isinstance(text, str):
-        raise _RecordError("field-wrong-type", f"{label} is {shown(text)}; expected a text")
-    return text
-
-
-def _number(fields: Fields, label: str) -> float | None:
-    if label not in fields:
-        return None
-    number = _finite(fields[label])
-    if number is None:
-        sent = fields[label]
-        known = isinstance(sent, float | int | Decimal) and not isinstance(sent, bool)
-        raise _RecordError(
-            "value-not-finite" if known else "field-wrong-type",
-            f"{label} is {shown(sent)}; expected a finite number",
-        )
-    return number
-
-
-def _finite(sent: object) -> float | None:
-    if isinstance(sent, bool) or not isinstance(sent, int | float | Decimal):
-        return None
-    try:
-        number = float(sent)
-    except OverflowError:
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _words(fields: Fields) -> str:
-    words = _text(fields, "vs")
-    if not words.isprintable() and any("\ud800" <= letter <= "\udfff" for letter in words):
-        raise _RecordError("field-wrong-type", "vs holds half a character; expected whole ones")
-    return words
-
-
-def _flag(fields: Fields) -> bool:
-    flag = fields["vb"]
-    if not isinstance(flag, bool):
-        raise _RecordError("field-wrong-type", f"vb is {shown(flag)}; expected true or false")
-    return flag
-
-
-def _data(fields: Fields) -> bytes:
-    data = fields["vd"]
-    if isinstance(data, bytes):
-        return data
-    try:
-        # RFC 8428 §4.3: the URL-safe alphabet, padding left out.
-        return base64.b64decode(data + "=" * (-len(data) % 4), altchars=b"-_", validate=True)
-    except (TypeError, binascii.Error, ValueError) as error:
-        raise _RecordError("field-wrong-type", "vd is no base64url text; expected one") from error
-
-
-_LABEL_OF = {"number": "v", "text": "vs", "flag": "vb"}
-_VALUES: dict[str, Callable[[Fields], SenmlValue]] = {"vs": _words, "vb": _flag, "vd": _data}

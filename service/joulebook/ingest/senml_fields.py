@@ -6,6 +6,7 @@ pack, numbers that no float holds. Bounded in depth, since a pack is a list of f
 
 import io
 import json
+from decimal import Decimal
 from typing import Any, NoReturn
 
 import cbor2
@@ -33,10 +34,15 @@ _CBOR_LABELS: dict[int, str] = {
     7: "ut",
     8: "vd",
 }
+#: The labels that mean something; others are passed over.
+LABELS = frozenset(_CBOR_LABELS.values())
 _LABEL_NUMBERS = {label: number for number, label in _CBOR_LABELS.items()}
 
 #: Fields of one record, by JSON label. Values are whatever the bytes held.
 Fields = dict[str, Any]
+
+
+_SCALARS = (str, float, int, bytes, Decimal, type(None))
 
 
 class PackError(ValueError):
@@ -71,12 +77,7 @@ def read_fields(payload: bytes) -> list[Fields]:
         )
     if not pack:
         raise PackError("pack-malformed", "the pack is an empty list; expected records")
-    for number, record in enumerate(pack, start=1):
-        if not isinstance(record, dict):
-            raise PackError(
-                "pack-malformed", f"record {number} is {_kind(record)}; expected an object"
-            )
-    return pack
+    return [_flat(number, record) for number, record in enumerate(pack, start=1)]
 
 
 def write_fields(fields: Fields) -> bytes:
@@ -88,6 +89,23 @@ def write_fields(fields: Fields) -> bytes:
         return json.dumps([fields], allow_nan=False, separators=(",", ":")).encode()
     except (TypeError, ValueError):
         return cbor2.dumps([{_LABEL_NUMBERS.get(label, label): fields[label] for label in fields}])
+
+
+def _flat(number: int, record: object) -> Fields:
+    if not isinstance(record, dict):
+        raise PackError("pack-malformed", f"record {number} is {_kind(record)}; expected an object")
+    fields: Fields = {}
+    for label, value in record.items():
+        if isinstance(value, _SCALARS):
+            fields[label] = value
+        elif label in LABELS:
+            raise PackError(
+                "pack-malformed",
+                f"record {number} has {_kind(value)} for {label}; expected one value",
+            )
+        else:
+            fields[label] = None  # nobody reads it, and nobody writes it back
+    return fields
 
 
 def _from_json(payload: bytes) -> object:
