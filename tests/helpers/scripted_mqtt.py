@@ -59,6 +59,14 @@ class ScriptedServer:
         self.drop()
         self._thread.join()
 
+    def acknowledge(self) -> None:
+        """From now on, acknowledge what is published."""
+        self._puback = 0
+
+    def accept_connections(self) -> None:
+        """From now on, let clients in."""
+        self._connack = connack(0)
+
     @property
     def connections(self) -> int:
         return len(self._accepted)

@@ -13,6 +13,8 @@ LONG_OUTAGE_DAY = 201
 RESTART_DAY = 300
 
 _HOUR_MS = 3_600_000
+#: The bridge was switched on at ten in the morning of the first day.
+FIRST_HEARD_MS = 10 * _HOUR_MS
 _OUTAGES_A_DAY = 0.035
 _ROW_LOST = 0.0012
 _READING_LOST = 0.0005
@@ -33,7 +35,7 @@ def outages_of(day: int, start_ms: int) -> list[Span]:
 
 def heard(at_ms: NDArray[np.int64], start_ms: int) -> NDArray[np.bool_]:
     """Tell for each instant whether the bridge was there. Instants in order, shape (n,)."""
-    there = np.ones(len(at_ms), dtype=np.bool_)
+    there = at_ms >= start_ms + FIRST_HEARD_MS
     last_day = int(at_ms[-1] - start_ms) // DAY_MS
     first_day = int(at_ms[0] - start_ms) // DAY_MS
     for day in range(first_day - 3, last_day + 1):  # the long one lasts into its third day

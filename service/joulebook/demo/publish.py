@@ -75,11 +75,12 @@ class LivePublisher:
         self._thread.start()
 
     def stop(self, timeout_s: float = 5.0) -> None:
-        """End after what was sent is acknowledged, or after the timeout."""
+        """End once what was sent is acknowledged, or in time; at once where no service is."""
         self._stopping.set()
         self._thread.join()
-        with self._delivered:
-            self._delivered.wait_for(lambda: self._arrived >= self._sent, timeout_s)
+        if self._client.is_connected():
+            with self._delivered:
+                self._delivered.wait_for(lambda: self._arrived >= self._sent, timeout_s)
         self._client.disconnect()
         self._client.loop_stop()
 

@@ -18,9 +18,10 @@ from joulebook.demo.studio import (
     installation_date,
 )
 from joulebook.errors import DataRefusedError
-from joulebook.ingest.bulk import BulkImport, DeviceColumns, ImportCounts
+from joulebook.ingest.bulk import BulkImport, DeviceColumns
 from joulebook.storage.catalogue import add_site, sites
 from joulebook.storage.database import Database
+from joulebook.storage.days import dirty_count
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
 from joulebook.summaries.recompute import recompute
@@ -81,16 +82,15 @@ def seed(
         for columns in _fresh(stretch, history.start_ms, newest_ms, now_ms):
             bulk.add(columns)
         progress((stretch.end_ms - history.start_ms) // DAY_MS, 2 * total)
-    counts: ImportCounts = bulk.counts
     days = 0
-    if counts.new:
+    if _has_dirty_days(database):
         days = recompute(
             database,
             site,
             clock_ms=clock_ms,
             progress=lambda done, of: progress(total + total * done // of, 2 * total),
         )
-    return SeedCounts(counts.new, days, history)
+    return SeedCounts(bulk.counts.new, days, history)
 
 
 def _site(database: Database, now_ms: int, months: int) -> tuple[Site, date]:
@@ -129,6 +129,12 @@ def _newest_ms(database: Database, site: Site) -> dict[str, int]:
             device = latest.series.device
             newest_ms[device] = max(newest_ms.get(device, latest.at_ms), latest.at_ms)
     return newest_ms
+
+
+def _has_dirty_days(database: Database) -> bool:
+    # An earlier run may have ended before it had computed all.
+    with closing(database.connect()) as connection:
+        return dirty_count(connection) > 0
 
 
 def _fresh(
