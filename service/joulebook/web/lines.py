@@ -26,14 +26,12 @@ class Line:
     quantity: str  # power [W] or soc [ratio]
     at_ms: NDArray[np.int64]
     value: NDArray[np.float64]
+    thinned: bool = False  # its points are means
 
     def points(self, span: Span, width: int) -> "Line":
         """Return the points that a picture of so many pixels needs."""
-        return Line(
-            self.device,
-            self.quantity,
-            *line_points(self.at_ms, self.value, span=span, width=width),
-        )
+        drawn = line_points(self.at_ms, self.value, span=span, width=width)
+        return Line(self.device, self.quantity, drawn.at_ms, drawn.value, drawn.thinned)
 
     def means(self, span: Span, buckets: int) -> list[float | None]:
         """Return the mean of the readings in each part of the span; ``None`` for no reading."""

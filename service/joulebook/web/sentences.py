@@ -5,6 +5,9 @@ from collections.abc import Mapping
 from joulebook.core.estimate import Estimate
 from joulebook.web import formats
 
+#: A share of the time that is not worth a remark.
+_MUCH = 0.98
+
 
 def energy_sentence(when: str, site: str, numbers: Mapping[str, Estimate]) -> str:
     """Return what was made, used and lost, saying of each that is not given that it is not.
@@ -34,13 +37,20 @@ def energy_sentence(when: str, site: str, numbers: Mapping[str, Estimate]) -> st
         return f"{sentence}. What was lost on the way is not given."
     if lost < 0:
         return f"{sentence}; the meters disagree by {formats.kwh_words(-lost)}."
-    return f"{sentence}; {formats.kwh_words(lost)} were lost on the way."
+    # A loss needs all meters at once, so that it may be known for less of the time.
+    shorter = numbers["loss_wh"].coverage_ratio < _MUCH * _coverage(numbers)
+    part = formats.measured(numbers["loss_wh"].coverage_ratio)
+    within = f", as far as is known, for {part} of the time" if shorter else ""
+    return f"{sentence}; {formats.kwh_words(lost)} were lost on the way{within}."
 
 
 def measured_sentence(coverage_ratio: float, *, so_far: bool) -> str:
     """Return how much of the time was measured."""
     time = "the time so far" if so_far else "the time"
-    return f"Measured: {formats.measured(coverage_ratio)} of {time}."
+    sentence = f"Measured: {formats.measured(coverage_ratio)} of {time}."
+    if coverage_ratio < _MUCH:
+        return f"{sentence} What was not measured is not in these numbers."
+    return sentence
 
 
 def round_trip_sentence(month: str, number: Estimate) -> str:
@@ -51,6 +61,10 @@ def round_trip_sentence(month: str, number: Estimate) -> str:
         f"In {month} the battery gave back {formats.percent(number.value)} of what went into it"
         f" ({formats.percent_interval(number.low, number.high)}{formats.NBSP}%)."
     )
+
+
+def _coverage(numbers: Mapping[str, Estimate]) -> float:
+    return max(numbers[name].coverage_ratio for name in ("pv_wh", "load_wh"))
 
 
 def _wh(numbers: Mapping[str, Estimate], name: str) -> float | None:

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import Depends
+from fastapi import Depends, Path
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import site_named, sites
@@ -14,7 +14,7 @@ from joulebook.web.problems import ProblemError
 Backed = Annotated[Backing, Depends(backing_of)]
 
 
-def site_of(site: str, backing: Backed) -> Site:
+def site_of(site: Annotated[str, Path(description="The site's name.")], backing: Backed) -> Site:
     """Return the site named in the path."""
     try:
         return site_named(backing.database, site)

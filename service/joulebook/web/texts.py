@@ -144,22 +144,55 @@ EFFICIENCY_WORKINGS = {
     ),
 }
 
-#: What to do about a refused message, by the code of the reason.
-QUARANTINE_NEXT = {
-    "time-too-old": "Set the clock of the bridge: readings from before 2015 are not believed.",
-    "time-ahead": "Set the clock of the bridge, or of this machine: one of them is wrong.",
-    "unit-unknown": "Send a unit of RFC 8428 or RFC 8798; docs/wire-format.md lists them.",
-    "unit-wrong": "Send a unit that converts to the quantity's; docs/wire-format.md lists them.",
-    "unit-missing": "Send the unit with the reading; docs/wire-format.md lists them.",
-    "kind-wrong": "Send numbers as numbers, or give the new kind of value another name.",
-    "site-not-allowed": "Use a token of that site: each token writes to one site only.",
-    "site-unknown": "Add the site, or correct its name at the sender.",
-    "topic-invalid": "Publish to joulebook/v1/SITE/DEVICE; docs/wire-format.md shows how.",
-    "name-illegal": "Use small letters, digits and underscores; docs/wire-format.md has the form.",
-    "json-malformed": "Look at the program that sends: what it wrote is not JSON.",
-    "internal-error": "A mistake of ours: the log has the traceback. Please report it.",
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a message was set aside, in a few words, and what to do about it."""
+
+    title: str
+    next_step: str
+
+
+_SEE_UNITS = "docs/wire-format.md lists the units."
+_REFUSALS = {
+    "time-too-old": Refusal(
+        "Dated before 2015", "Set the clock of the bridge: readings this old are not believed."
+    ),
+    "time-ahead": Refusal(
+        "Dated ahead", "Set the clock of the bridge, or of this machine: one of them is wrong."
+    ),
+    "unit-unknown": Refusal("Unknown unit", f"Send a unit of RFC 8428 or RFC 8798; {_SEE_UNITS}"),
+    "unit-wrong": Refusal(
+        "Wrong unit", f"Send a unit that converts to the quantity's own; {_SEE_UNITS}"
+    ),
+    "unit-missing": Refusal("No unit", f"Send the unit with the reading; {_SEE_UNITS}"),
+    "kind-wrong": Refusal(
+        "Another kind of value",
+        "Send numbers as numbers, or give the new kind of value another name.",
+    ),
+    "site-not-allowed": Refusal(
+        "Not this token's site", "Use a token of that site: each token writes to one site only."
+    ),
+    "site-unknown": Refusal("Unknown site", "Add the site, or correct its name at the sender."),
+    "topic-invalid": Refusal(
+        "Not a topic of ours",
+        "Publish to joulebook/v1/SITE/DEVICE; docs/wire-format.md shows how.",
+    ),
+    "name-illegal": Refusal(
+        "Name not allowed",
+        "Use small letters, digits and underscores; docs/wire-format.md has the form.",
+    ),
+    "json-malformed": Refusal(
+        "Not JSON", "Look at the program that sends: what it wrote cannot be read."
+    ),
+    "internal-error": Refusal("A mistake of ours", "The log has the traceback. Please report it."),
 }
-QUARANTINE_NEXT_ELSE = (
-    "Correct what the sentence names at the sender. What is set aside stays here and is not "
-    "counted anywhere; later readings are not affected."
+_OTHER_NEXT = (
+    "Correct at the sender what the sentence names. What is set aside stays here and is counted "
+    "nowhere; later readings are not affected."
 )
+
+
+def refusal(reason: str) -> Refusal:
+    """Return the words for the code of a reason; a code without its own is read out."""
+    return _REFUSALS.get(reason) or Refusal(reason.replace("-", " ").capitalize(), _OTHER_NEXT)

@@ -35,6 +35,15 @@ class Thinned:
     bucket_ms: float
 
 
+@dataclass(frozen=True, slots=True)
+class LinePoints:
+    """Points of a line, NaN where it breaks; ``thinned`` if they are means of readings."""
+
+    at_ms: NDArray[np.int64]
+    value: NDArray[np.float64]
+    thinned: bool
+
+
 def known(
     at_ms: NDArray[np.int64], value: NDArray[np.float64], span: Span
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -70,7 +79,7 @@ def thinned(
 
 def line_points(
     at_ms: NDArray[np.int64], value: NDArray[np.float64], *, span: Span, width: int
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+) -> LinePoints:
     """Return the points of a line: the readings or their means, with NaN where it must break.
 
     Parameters
@@ -87,8 +96,9 @@ def line_points(
         buckets = thinned(at_ms, value, span=span, buckets=width)
         filled = buckets.count > 0
         middle_ms = buckets.at_ms[filled] + round(buckets.bucket_ms / 2)
-        return _broken(middle_ms, buckets.mean[filled], max(GAP_MS, 1.5 * buckets.bucket_ms))
-    return _broken(at_ms, value, GAP_MS)
+        gap_ms = max(GAP_MS, 1.5 * buckets.bucket_ms)
+        return LinePoints(*_broken(middle_ms, buckets.mean[filled], gap_ms), thinned=True)
+    return LinePoints(*_broken(at_ms, value, GAP_MS), thinned=False)
 
 
 def _broken(

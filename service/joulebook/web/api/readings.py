@@ -12,7 +12,7 @@ from joulebook.core.spans import Span
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Series, Site
 from joulebook.storage.series import series_of
-from joulebook.web.asked import MAX_READINGS_DAYS, asked_span, asked_width
+from joulebook.web.asked import asked_span, asked_width
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.thinning import known, thinned
@@ -40,8 +40,9 @@ def readings(
 ) -> dict[str, Any]:
     """Give times and values, at most two a pixel.
 
-    ``chosen`` says which: ``raw`` has ``value``; ``thinned`` has ``min``, ``mean``, ``max`` and
-    ``count`` of the readings in each bucket of ``bucket_ms`` (null where it holds none).
+    "chosen" says which. Where it is "raw", each time has its value; where it is "thinned", each
+    is the start of a bucket of "bucket_ms", with min, mean, max and count of the readings in it
+    (null where it holds none).
     """
     span = asked_span(start, end, zone=site.zone, now_ms=backing.clock_ms())
     pixels = asked_width(width)
@@ -56,7 +57,6 @@ def readings(
         "unit": series.unit,
         "from_ms": span.start_ms,
         "to_ms": span.end_ms,
-        "limit_days": MAX_READINGS_DAYS,
         "readings": int(at_ms.size),
         **_points(at_ms, value, span, pixels),
     }

@@ -7,6 +7,7 @@ from typing import Any
 
 from joulebook.core.estimate import Estimate
 from joulebook.web import formats, texts
+from joulebook.web.figures.layout import nice_step
 from joulebook.web.figures.palette import Palette
 
 
@@ -22,21 +23,22 @@ class Bar:
 @dataclass(frozen=True, slots=True)
 class _Part:
     number: str
+    word: str
     colour: str  # a field of the palette
     pattern: str
     sign: int
 
 
-# From the line outwards. The pattern tells what flows in from what flows out where the colour
-# is the same, and the parts from each other without any colour.
+# From the line outwards, both sides in turn, so that the legend pairs them. The pattern tells
+# what flows in from what flows out where the colour is the same, and all of them without colour.
 _PARTS = (
-    _Part("pv_wh", "pv", "", 1),
-    _Part("battery_discharge_wh", "battery", "/", 1),
-    _Part("grid_import_wh", "grid", ".", 1),
-    _Part("load_wh", "load", "", -1),
-    _Part("battery_charge_wh", "battery", "\\", -1),
-    _Part("grid_export_wh", "grid", "-", -1),
-    _Part("loss_wh", "loss", "x", -1),
+    _Part("pv_wh", "Panels", "pv", "", 1),
+    _Part("load_wh", "Used", "load", "", -1),
+    _Part("battery_discharge_wh", "From battery", "battery", "/", 1),
+    _Part("battery_charge_wh", "To battery", "battery", "\\", -1),
+    _Part("grid_import_wh", "Bought", "grid", ".", 1),
+    _Part("grid_export_wh", "Sold", "grid", "-", -1),
+    _Part("loss_wh", "Lost", "loss", "x", -1),
 )
 
 
@@ -48,7 +50,7 @@ def balance_traces(bars: Sequence[Bar], palette: Palette) -> list[dict[str, Any]
 def balance_ticks(bars: Sequence[Bar]) -> dict[str, Any]:
     """Return the ticks of the axis, unsigned on both sides: down is a direction, not a minus."""
     up, down = (max((_height(bar, sign) for bar in bars), default=0.0) for sign in (1, -1))
-    step = _nice_step(max(up, down, 0.1) / 3)
+    step = nice_step(max(up, down, 0.1) / 3)
     places = [step * number for number in range(-math.ceil(down / step), math.ceil(up / step) + 1)]
     digits = max(0, -math.floor(math.log10(step)))
     return {
@@ -62,7 +64,7 @@ def _trace(part: _Part, bars: Sequence[Bar], palette: Palette) -> dict[str, Any]
     colour = getattr(palette, part.colour)
     return {
         "type": "bar",
-        "name": texts.LABELS[part.number],
+        "name": part.word,
         "x": list(range(len(bars))),
         "y": [None if value is None else part.sign * value for value in values],
         "text": [_words(bar, part.number) for bar in bars],
@@ -73,6 +75,7 @@ def _trace(part: _Part, bars: Sequence[Bar], palette: Palette) -> dict[str, Any]
             "line": {"color": palette.paper, "width": 1},
             "pattern": {
                 "shape": part.pattern,
+                "fillmode": "overlay",
                 "fgcolor": palette.paper,
                 "size": 6,
                 "solidity": 0.3,
@@ -95,9 +98,3 @@ def _kwh(bar: Bar, number: str) -> float | None:
 def _height(bar: Bar, sign: int) -> float:
     values = [_kwh(bar, part.number) for part in _PARTS if part.sign == sign]
     return sum(value for value in values if value is not None)
-
-
-def _nice_step(least: float) -> float:
-    """Return the smallest of 1, 2 or 5 times a power of ten that is not less."""
-    power = 10.0 ** math.floor(math.log10(least))
-    return next(power * factor for factor in (1, 2, 5, 10) if power * factor >= least * 0.999)

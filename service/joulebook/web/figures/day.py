@@ -11,12 +11,13 @@ import numpy as np
 from joulebook.core.quantities import kind_of
 from joulebook.core.spans import Span
 from joulebook.web import formats, texts
-from joulebook.web.figures.layout import axis, base_layout, figure, title_above
+from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, title_above
 from joulebook.web.figures.palette import Palette
 from joulebook.web.lines import Line
 
 _LEAST_KW = 0.5
-_STRIPS_PX, _SOC_PX, _TITLE_PX, _BOTTOM_PX = 420, 90, 30, 32
+_TICK_PX = 24
+_STRIPS_PX, _SOC_PX, _TITLE_PX, _BOTTOM_PX = 420, 90, 30, 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +26,23 @@ class _Strip:
     title: str
     low: float
     high: float
+    tick: float
     height_px: float
 
 
 def day_figure(
-    day: date, lines: Sequence[Line], *, span: Span, zone: ZoneInfo, palette: Palette
+    day: date,
+    lines: Sequence[Line],
+    *,
+    span: Span,
+    zone: ZoneInfo,
+    palette: Palette,
+    bucket_s: float,
 ) -> dict[str, Any]:
-    """Return the strips of a day, in the order of the lines."""
+    """Return the strips of a day, in the order of the lines.
+
+    ``bucket_s`` is how long a point stands for, where a line has more readings than pixels. [s]
+    """
     strips = _strips(lines)
     height = sum(strip.height_px + _TITLE_PX for strip in strips) + _BOTTOM_PX
     layout = base_layout(palette, height=round(height)) | {"annotations": []}
@@ -42,11 +53,11 @@ def day_figure(
     for number, strip in enumerate(strips, start=1):
         top -= _TITLE_PX / inner
         bottom = max(0.0, top - strip.height_px / inner)
-        layout[f"yaxis{number}"] = axis(
+        layout["yaxis" if number == 1 else f"yaxis{number}"] = axis(
             palette,
             domain=[bottom, top],
             range=[strip.low, strip.high],
-            nticks=4,
+            dtick=strip.tick,
             anchor="x",
             ticksuffix="%" if strip.line.quantity == "soc" else "",
         )
@@ -56,11 +67,18 @@ def day_figure(
     layout["xaxis"] = axis(
         palette,
         range=[0, span.length_s],
-        anchor=f"y{len(strips) or 1}",
+        anchor="y" if len(strips) < 2 else f"y{len(strips)}",
         zeroline=False,
+        title={"text": _below(lines, bucket_s), "font": {"size": 12}, "standoff": 6},
         **_hours(day, span, zone),
     )
     return figure(traces, layout)
+
+
+def _below(lines: Sequence[Line], bucket_s: float) -> str:
+    if any(line.thinned for line in lines):
+        return f"local time; each point is the mean of {formats.fixed(bucket_s / 60, 1)} min"
+    return "local time; each point is a reading"
 
 
 def _strips(lines: Sequence[Line]) -> list[_Strip]:
@@ -68,9 +86,12 @@ def _strips(lines: Sequence[Line]) -> list[_Strip]:
     px_per_kw = _STRIPS_PX / max(sum(high - low for low, high in powers), _LEAST_KW)
     strips = []
     for line in lines:
-        low, high = (0.0, 100.0) if line.quantity == "soc" else _extent(line)
-        height_px = _SOC_PX if line.quantity == "soc" else (high - low) * px_per_kw
-        strips.append(_Strip(line, _title(line), low, high, height_px))
+        if line.quantity == "soc":
+            strips.append(_Strip(line, _title(line), 0.0, 100.0, 50.0, _SOC_PX))
+            continue
+        low, high = _extent(line)
+        tick = nice_step(_TICK_PX / px_per_kw)
+        strips.append(_Strip(line, _title(line), low, high, tick, (high - low) * px_per_kw))
     return strips
 
 
@@ -89,7 +110,7 @@ def _title(line: Line) -> str:
         return f"<b>{word}</b>, its own state of charge"
     if kind in texts.DIRECTIONS:
         above, below = texts.DIRECTIONS[kind]
-        return f"<b>{word}</b>, kW: {above} above the line, {below} below"
+        return f"<b>{word}</b>, kW (+ {above}, \N{MINUS SIGN} {below})"
     return f"<b>{word}</b>, kW"
 
 

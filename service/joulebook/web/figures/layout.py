@@ -1,11 +1,15 @@
 """What all figures share: paper, ink, margins, and no gestures that fight with scrolling."""
 
+import math
 from typing import Any
 
 from joulebook.web.figures.palette import Palette
 
 #: Plotly's own buttons and gestures stay away: a finger on a figure scrolls the page.
 CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
+
+#: Room for the legend of the balance, four rows, with the ticks above it. [px]
+LEGEND_PX = 140
 
 FONT = "system-ui, sans-serif"
 
@@ -43,6 +47,22 @@ def axis(palette: Palette, **more: Any) -> dict[str, Any]:
     }
 
 
+def legend_below() -> dict[str, Any]:
+    """Return a legend in two columns at the figure's lower edge; it needs `LEGEND_PX`."""
+    return {
+        "orientation": "h",
+        "entrywidthmode": "fraction",
+        "entrywidth": 0.5,
+        "x": 0,
+        "xanchor": "left",
+        "yref": "container",
+        "y": 0,
+        "yanchor": "bottom",
+        "itemclick": False,
+        "itemdoubleclick": False,
+    }
+
+
 def title_above(palette: Palette, text: str, top: float) -> dict[str, Any]:
     """Return an annotation that names a strip, standing on its upper edge (paper, 0 to 1)."""
     return {
@@ -56,3 +76,9 @@ def title_above(palette: Palette, text: str, top: float) -> dict[str, Any]:
         "showarrow": False,
         "font": {"family": FONT, "size": 13, "color": palette.ink},
     }
+
+
+def nice_step(least: float) -> float:
+    """Return the smallest of 1, 2 or 5 times a power of ten that is not less."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(power * factor for factor in (1, 2, 5, 10) if power * factor >= least * 0.999)

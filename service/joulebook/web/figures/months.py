@@ -5,7 +5,14 @@ from typing import Any
 
 from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
-from joulebook.web.figures.layout import axis, base_layout, figure, title_above
+from joulebook.web.figures.layout import (
+    LEGEND_PX,
+    axis,
+    base_layout,
+    figure,
+    legend_below,
+    title_above,
+)
 from joulebook.web.figures.palette import Palette
 from joulebook.web.months import Month
 
@@ -24,17 +31,20 @@ def months_figure(months: Sequence[Month], palette: Palette) -> dict[str, Any]:
     ]
     every = -(-len(bars) // _MOST_TICKS) or 1
     ticks = list(range(0, len(bars), every))
-    layout = base_layout(palette, height=480) | {
+    layout = base_layout(palette, height=460 + LEGEND_PX)
+    layout["margin"] |= {"b": LEGEND_PX}
+    layout |= {
         "barmode": "relative",
         "bargap": 0.2,
         "showlegend": True,
-        "legend": {"orientation": "h", "x": 0, "y": -0.14, "yanchor": "top"},
+        "legend": legend_below(),
         "xaxis": axis(
             palette,
             tickvals=ticks,
             ticktext=[bars[place].tick for place in ticks],
             range=[-0.5, len(bars) - 0.5],
             showgrid=False,
+            zeroline=False,
             tickangle=0,
             anchor="y2",
         ),

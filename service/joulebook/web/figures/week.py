@@ -7,28 +7,30 @@ from typing import Any
 from joulebook.core.days import DayResult
 from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
-from joulebook.web.figures.layout import axis, base_layout, figure
+from joulebook.web.figures.layout import LEGEND_PX, axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 
 
 def week_figure(
-    shown: Sequence[date], days: Sequence[DayResult], palette: Palette
+    shown: Sequence[date], days: Sequence[DayResult], palette: Palette, *, today: date
 ) -> dict[str, Any]:
     """Return bars of energy by day; a day without a result says so below its empty place."""
     by_date = {day.date: day for day in days}
-    bars = [_bar(day, by_date.get(day)) for day in shown]
-    layout = base_layout(palette, height=340)
+    bars = [_bar(day, by_date.get(day), today) for day in shown]
+    layout = base_layout(palette, height=280 + LEGEND_PX)
+    layout["margin"] |= {"b": LEGEND_PX}
     layout |= {
         "barmode": "relative",
         "bargap": 0.25,
         "showlegend": True,
-        "legend": {"orientation": "h", "x": 0, "y": -0.2, "yanchor": "top", "font": {"size": 13}},
+        "legend": legend_below(),
         "xaxis": axis(
             palette,
             tickvals=list(range(len(bars))),
             ticktext=[bar.tick for bar in bars],
             range=[-0.5, len(bars) - 0.5],
             showgrid=False,
+            zeroline=False,
             tickangle=0,
         ),
         "yaxis": axis(palette, **balance_ticks(bars)),
@@ -36,9 +38,9 @@ def week_figure(
     return figure(balance_traces(bars, palette), layout)
 
 
-def _bar(day: date, result: DayResult | None) -> Bar:
+def _bar(day: date, result: DayResult | None, today: date) -> Bar:
     name = formats.day_long(day)
     tick = formats.day_short(day).replace(formats.NBSP, "<br>")
     if result is None:
-        return Bar(f"{tick}<br>none", name, {})
+        return Bar(tick if day > today else f"{tick}<br>none", name, {})
     return Bar(tick, name, result.numbers)

@@ -35,9 +35,10 @@ def week(
     name: Annotated[str | None, Query(alias="week")] = None,
 ) -> dict[str, Any]:
     """Return the figure of a week."""
-    shown = asked_week(name, today=date_of(backing.clock_ms(), site.zone))
+    today = date_of(backing.clock_ms(), site.zone)
+    shown = asked_week(name, today=today)
     days = day_results_of(backing.database, site, shown.monday, shown.sunday)
-    return week_figure(list(dates(shown.monday, shown.sunday)), days, palette)
+    return week_figure(list(dates(shown.monday, shown.sunday)), days, palette, today=today)
 
 
 @router.get("/days/{day}")
@@ -49,7 +50,9 @@ def one_day(
     span = local_day(shown, site.zone)
     pixels = asked_width(width)
     lines = [line.points(span, pixels) for line in site_lines(backing.database, site, span)]
-    return day_figure(shown, lines, span=span, zone=site.zone, palette=palette)
+    return day_figure(
+        shown, lines, span=span, zone=site.zone, palette=palette, bucket_s=span.length_s / pixels
+    )
 
 
 @router.get("/months")

@@ -13,7 +13,7 @@ from joulebook.web.sites import Backed, Sited
 router = APIRouter(include_in_schema=False)
 
 _PER_PAGE = 50
-_SHOWN_BYTES = 300
+_SHOWN_BYTES = 240
 
 
 @router.get("/sites/{site}/quarantine")
@@ -37,7 +37,7 @@ def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLRespon
         {
             "kept": each,
             "payload": shown_payload(each.refused.payload),
-            "next": texts.QUARANTINE_NEXT.get(each.refused.reason, texts.QUARANTINE_NEXT_ELSE),
+            "refusal": texts.refusal(each.refused.reason),
         }
         for each in kept
     ]
@@ -50,6 +50,7 @@ def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLRespon
             page=number,
             older=number * _PER_PAGE < count,
             set_aside=count,
+            current="quarantine",
         )
     )
 

@@ -92,8 +92,7 @@ def week_numbers(
     return {
         "sentence": sentences.energy_sentence(when, site.name, totals),
         "measured": sentences.measured_sentence(measured, so_far=so_far),
-        "title": ("This week, " if so_far else "")
-        + formats.days_between(week.monday, week.sunday),
+        "title": ("This week, " if so_far else "") + formats.days_between(week.monday, week.sunday),
         "window": _window(week, so_far=so_far),
         "totals": totals,
         "so_far": so_far,
