@@ -73,7 +73,7 @@ def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
             method=METHOD,
             coverage_ratio=loss.coverage_ratio,
         )
-    limits = [_meter_u(part, span) for part in parts.values()]
+    limits = [_meter_u(part) for part in parts.values()]
     half = K90 * math.hypot(*limits, loss.positive_u, loss.negative_u)
     return Estimate(
         value=loss.net,
@@ -84,7 +84,8 @@ def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
     )
 
 
-def _meter_u(part: Curve, span: Span) -> float:
+def _meter_u(part: Curve) -> float:
     """Return the standard uncertainty that one meter's assumed limit leaves. [Wh]"""
-    seen = integrate_curve(part, span)
-    return METER_LIMIT_RATIO / math.sqrt(3) * ((seen.positive or 0.0) + (seen.negative or 0.0))
+    size = np.abs(part.value)
+    doubled_ms = np.sum(((size[:-1] + size[1:]) * np.diff(part.at_ms))[part.joined])
+    return METER_LIMIT_RATIO / math.sqrt(3) * float(doubled_ms) / 7_200_000

@@ -111,7 +111,9 @@ def aligned(curves: Sequence[Curve]) -> list[Curve]:
     if all(np.array_equal(first.at_ms, other.at_ms) for other in curves[1:]):
         joined = np.logical_and.reduce([each.joined for each in curves])
         return [Curve(each.at_ms, each.value, joined) for each in curves]
-    grid = np.unique(np.concatenate([each.at_ms for each in curves]))
+    # A stable sort merges sorted stretches quickly; np.unique would hash every instant.
+    grid = np.sort(np.concatenate([each.at_ms for each in curves]), kind="stable")
+    grid = grid[np.append(np.diff(grid) > 0, True)[: grid.size]]
     if any(each.at_ms.size < 2 for each in curves):
         nowhere = np.zeros(max(grid.size - 1, 0), dtype=np.bool_)
         return [Curve(grid, np.zeros(grid.size), nowhere) for _ in curves]
@@ -154,3 +156,12 @@ def clipped(line: Curve, span: Span) -> Curve:
         at_ms, value = at_ms.copy(), value.copy()
         at_ms[[0, -1]], value[[0, -1]] = edges, ends
     return Curve(at_ms, value, joined)
+
+
+def coverage_ratio(line: Curve, span: Span) -> float:
+    """Return the measured share of a span; 1 for one without length: nothing of it is missing."""
+    if span.length_s == 0:
+        return 1.0
+    part = clipped(line, span)
+    covered_s = float(np.sum(np.diff(part.at_ms)[part.joined])) / 1000
+    return min(covered_s / span.length_s, 1.0)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core import balance, conversion, cycles
-from joulebook.core.curves import MAX_GAP_S, Curve, clipped, mean
+from joulebook.core.curves import MAX_GAP_S, Curve, clipped, coverage_ratio, mean
 from joulebook.core.efficiency import SOC_END_LIMIT_RATIO, Pack, RunSums, run_sums
 from joulebook.core.energy import K90, Integral, amount_estimate, integrate_curve
 from joulebook.core.estimate import Estimate, refused
@@ -245,7 +245,7 @@ def _extremes(lines: list[Curve], span: Span, what: str, half: float) -> tuple[E
     if values.size == 0:
         nothing = refused(f"no {what} was measured", method=EXTREMES_METHOD)
         return nothing, nothing
-    coverage = min(integrate_curve(line, span).coverage_ratio for line in lines)
+    coverage = min(coverage_ratio(line, span) for line in lines)
     low, high = (
         Estimate(
             value=value,

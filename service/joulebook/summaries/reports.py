@@ -12,13 +12,13 @@ from joulebook.core.estimate import Estimate
 from joulebook.core.spans import dates, local_day
 from joulebook.storage.database import Database
 from joulebook.storage.days import dirty_days
-from joulebook.storage.reading import latest_readings
+from joulebook.storage.reading import latest_readings, readings_span
 from joulebook.storage.records import Latest, Site
 from joulebook.summaries.recompute import ALL_DAYS
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.stretches import series_names
 from joulebook.summaries.wear import Wear, wear_of
-from joulebook.summaries.windows import Efficiency, efficiency_of, window_of
+from joulebook.summaries.windows import Efficiency, Window, efficiency_of, window_of
 
 __all__ = ["day_results_of", "days_report", "efficiency_report", "wear_report"]
 
@@ -31,11 +31,11 @@ def days_report(database: Database, site: Site, first: date | None, last: date |
     A day without any reading between days that have some is there too, all null. A day that is
     not computed yet is not.
     """
-    results = _with_silent_days(database, site, day_results_of(database, site, first, last))
+    window, results = _measured(database, site, first, last)
     return {
         "site": site.name,
         "timezone": site.timezone,
-        "days": [_day(result) for result in results],
+        "days": [_day(day) for day in _with_silent_days(database, site, window, results)],
     }
 
 
@@ -43,15 +43,15 @@ def efficiency_report(
     database: Database, site: Site, first: date | None, last: date | None
 ) -> Document:
     """Return round trip, conversion and idle draw of the days from ``first`` to ``last``."""
-    days = day_results_of(database, site, first, last)
-    found = efficiency_of(days, site, window_of(days, first, last))
+    window, days = _measured(database, site, first, last)
+    found = efficiency_of(days, site, window)
     return {"site": site.name, "timezone": site.timezone, **_efficiency(found)}
 
 
 def wear_report(database: Database, site: Site, first: date | None, last: date | None) -> Document:
     """Return cycles and what is known of capacity and warranty."""
-    days = day_results_of(database, site, first, last)
-    found = wear_of(days, site, window_of(days, first, last))
+    window, days = _measured(database, site, first, last)
+    found = wear_of(days, site, window)
     with closing(database.connect()) as connection:
         claims = [
             latest
@@ -61,8 +61,25 @@ def wear_report(database: Database, site: Site, first: date | None, last: date |
     return {"site": site.name, "timezone": site.timezone, **_wear(found, site, claims)}
 
 
-def _with_silent_days(database: Database, site: Site, results: list[DayResult]) -> list[DayResult]:
-    if not results:
+def _measured(
+    database: Database, site: Site, first: date | None, last: date | None
+) -> tuple[Window, list[DayResult]]:
+    """Return the window and the results in it.
+
+    A reading just after midnight touches the day before, which has a result without being a
+    day of readings: the window leaves such a day out at its ends.
+    """
+    with closing(database.connect()) as connection:
+        window = window_of(readings_span(connection, site.id), site, first, last)
+    if window.first is None:
+        return window, []
+    return window, day_results_of(database, site, window.first, window.last)
+
+
+def _with_silent_days(
+    database: Database, site: Site, window: Window, results: list[DayResult]
+) -> list[DayResult]:
+    if window.first is None or window.last is None:
         return []
     with closing(database.connect()) as connection:
         names = series_names(connection, site)
@@ -70,7 +87,7 @@ def _with_silent_days(database: Database, site: Site, results: list[DayResult]) 
     by_date = {result.date: result for result in results}
     return [
         by_date[day] if day in by_date else _silent(day, site, names)
-        for day in dates(results[0].date, results[-1].date)
+        for day in dates(window.first, window.last)
         if day in by_date or day not in waiting
     ]
 

@@ -17,7 +17,7 @@ from joulebook.core.efficiency import (
 )
 from joulebook.core.energy import METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.spans import days_span
+from joulebook.core.spans import Span, date_of, days_span
 from joulebook.storage.records import Site
 
 SUM_METHOD = "sum-1"
@@ -51,11 +51,21 @@ class Window:
         return days_span(self.first, self.last, site.zone).length_s / 3600
 
 
-def window_of(days: Sequence[DayResult], first: date | None, last: date | None) -> Window:
-    """Return the window that was asked for, its open ends at the first and last result."""
-    if not days:
+def window_of(readings: Span | None, site: Site, first: date | None, last: date | None) -> Window:
+    """Return the dates that were asked for, no further than there are readings.
+
+    Parameters
+    ----------
+    readings : Span or None
+        From the site's first reading to its last; ``None`` where there is none.
+    first, last : date or None
+        What was asked for; ``None`` leaves an end open.
+    """
+    if readings is None:
         return Window(None, None)
-    return Window(first or days[0].date, last or days[-1].date)
+    known = (date_of(readings.start_ms, site.zone), date_of(readings.end_ms - 1, site.zone))
+    window = (max(first or known[0], known[0]), min(last or known[1], known[1]))
+    return Window(*window) if window[0] <= window[1] else Window(None, None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
