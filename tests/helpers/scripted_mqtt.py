@@ -51,7 +51,7 @@ class ScriptedServer:
         self,
         kind: type[BaseException] | None,
         error: BaseException | None,
-        trace: TracebackType | None,
+        traceback: TracebackType | None,
     ) -> None:
         # Closing alone would not wake a thread that waits in accept.
         self._listener.shutdown(socket.SHUT_RDWR)

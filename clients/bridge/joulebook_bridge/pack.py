@@ -96,7 +96,7 @@ def make_pack(readings: Sequence[Reading], at_ms: int) -> bytes:
     records: list[dict[str, object]] = [
         {"n": reading.quantity, "u": reading.unit, "v": reading.value} for reading in readings
     ]
-    base: dict[str, object] = {"bt": at_ms / 1000}
+    base: dict[str, object] = {"bt": at_ms / 1000 if at_ms % 1000 else at_ms // 1000}
     if any(reading.unit in _SECONDARY for reading in readings):
         base = {"bver": _VERSION_WITH_SECONDARY, **base}
     records[0] = {**base, **records[0]}

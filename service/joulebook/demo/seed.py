@@ -90,6 +90,7 @@ def seed(
             clock_ms=clock_ms,
             progress=lambda done, of: progress(total + total * done // of, 2 * total),
         )
+    progress(2 * total, 2 * total)
     return SeedCounts(bulk.counts.new, days, history)
 
 

@@ -91,8 +91,9 @@ def test_a_later_run_goes_on_with_the_same_history(database: Database) -> None:
     assert second > 0
     assert first + second == assert_stored_as_told(database, later_ms)
     assert days == 31
-    again, days, _ = run(database, later_ms)
+    again, days, told = run(database, later_ms)
     assert (again, days) == (0, 0)
+    assert told[-1] == (62, 62)  # the bar is full all the same
 
 
 def test_a_clock_that_went_back_changes_nothing(database: Database) -> None:
