@@ -38,13 +38,16 @@ def prepare(path: Path, config: Config | None = None) -> None:
         If it cannot be read or written.
     """
     if _is_new(path):
-        _create(path)
+        _execute(path, f"PRAGMA application_id = {APPLICATION_ID}", create=True)
     engine = catalogue_engine(path)
     config = migrations() if config is None else config
     with naming_faults(path):
         # Most often nothing is to be done, and then nobody has to wait for the write lock.
         with engine.execution_options(reads=True).begin() as connection:
             outdated = _is_outdated(connection, path, config)
+        # After the mark of ours, so that this is in the file itself; and before anything else
+        # is written. A restored backup comes without the log.
+        _execute(path, "PRAGMA journal_mode = WAL")
         if outdated:
             with engine.begin() as connection:
                 _upgrade(connection, path, config)
@@ -71,11 +74,9 @@ def _is_new(path: Path) -> bool:
     return False
 
 
-def _create(path: Path) -> None:
-    with naming_faults(path), closing(open_connection(path, create=True)) as connection:
-        # Before the write-ahead log is switched on: so the mark is in the file itself.
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.execute("PRAGMA journal_mode = WAL")
+def _execute(path: Path, statement: str, *, create: bool = False) -> None:
+    with naming_faults(path), closing(open_connection(path, create=create)) as connection:
+        connection.execute(statement)
 
 
 def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:

@@ -7,6 +7,7 @@ look at the table. The rest, late or sent again, is compared with what is there.
 import sqlite3
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from itertools import chain, islice
 from operator import lt, ne
@@ -48,7 +49,7 @@ def write_rows(
     require_transaction(connection)
     written = Written()
     changed: dict[int, list[int]] = {}
-    for part in batch:
+    for part in _together(batch):
         counts, rows = _write_part(connection, part)
         written += counts
         if rows:
@@ -58,6 +59,21 @@ def write_rows(
         zone = zone_of(site_id) if callable(zone_of) else zone_of[site_id]
         mark_reached(connection, site_id, zone, instants)
     return written
+
+
+def _together(batch: Sequence[DeviceRows]) -> list[DeviceRows]:
+    """Join what a device sent under the same series in a row, for each part costs a look-up.
+
+    Only a device's own order matters: parts of other devices in between may be passed over.
+    """
+    joined: dict[int, list[DeviceRows]] = {}
+    for part in batch:
+        before = joined.setdefault(part.device_id, [])
+        if before and before[-1].series == part.series:
+            before[-1].rows.extend(part.rows)
+        else:
+            before.append(replace(part, rows=part.rows.copy()))
+    return [part for parts in joined.values() for part in parts]
 
 
 def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Written, list[Row]]:

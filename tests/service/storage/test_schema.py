@@ -158,6 +158,16 @@ def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Pa
     assert not copy.exists()
 
 
+def test_the_copy_can_take_the_file_s_place(saved: Path, tmp_path: Path) -> None:
+    config = with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    prepare(saved, config)
+    saved.with_name("joulebook.sqlite3.schema-0001").replace(saved)
+    database = Database.open(tmp_path)
+    assert [site.name for site in sites(database)] == ["annexe", "studio"]
+    with closing(database.connect()) as connection:
+        assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
 def test_without_room_for_the_copy_nothing_is_migrated(
     saved: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -186,3 +186,29 @@ def test_a_late_row_costs_the_same_however_much_there_is(
             write(connection, site, device, {NOON_MS + 5000 * size: {"power": 2.0}})
         costs.append(steps[0])
     assert costs[0] == costs[1]
+
+
+def test_many_small_parts_cost_hardly_more_than_a_large_one(
+    connection: Connection, site: Site
+) -> None:
+    # A group commit of messages that a bridge sent one by one, with others' in between.
+    register = SeriesRegister()
+    columns = (Column("power", "W"),)
+    costs = []
+    for devices, size in [(("battery", "grid"), 1), (("battery-2", "grid-2"), 100)]:
+        with transaction(connection):
+            parts = []
+            for start in range(0, 100, size):
+                for device in devices:
+                    series = register.resolve(connection, site.id, device, columns)
+                    rows: list[tuple[Value, ...]] = [
+                        (NOON_MS + at, float(at)) for at in range(start, start + size)
+                    ]
+                    parts.append(DeviceRows(site.id, series[0].device_id, series, rows))
+            untouched = [part.rows.copy() for part in parts]
+            with counted_steps(connection) as steps:
+                assert write_rows(connection, {site.id: site.zone}, parts) == Written(new=200)
+            assert [part.rows for part in parts] == untouched
+        costs.append(steps[0])
+    # The first writing makes the row of the dirty day, too.
+    assert costs[0] == pytest.approx(costs[1], rel=0.01)
