@@ -59,4 +59,4 @@ def recompute(site_name: str, data_dir: Path) -> None:
         days = recompute_site(
             database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s, progress=advance
         )
-    print(f"{days} days computed")
+    print(f"computed: {days} day{'' if days == 1 else 's'}")

@@ -54,11 +54,7 @@ class Service:
             uvicorn.Config(app, log_config=None, lifespan="off", server_header=False)
         )
         self._socket = _bound(settings.host, settings.port)
-
-    @property
-    def port(self) -> int:
-        """The port of the pages."""
-        return int(self._socket.getsockname()[1])
+        self.port: int = self._socket.getsockname()[1]  # of the pages
 
     @property
     def mqtt_port(self) -> int:
