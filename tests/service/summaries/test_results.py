@@ -1,0 +1,34 @@
+from contextlib import closing
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from joulebook.storage.days import save_day
+from joulebook.summaries.recompute import recompute
+from joulebook.summaries.results import day_results_of, decoded, encoded
+from tests.helpers.stored_plants import FIRST, LAST, plant_studio
+
+
+def test_results_come_back_in_order_and_whole(tmp_path: Path) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    recompute(database, site, clock_ms=lambda: 0)
+    found = day_results_of(database, site, FIRST, LAST)
+    assert [result.date.day for result in found] == [3, 4, 5]
+    assert [decoded(encoded(result)) for result in found] == found
+    assert day_results_of(database, site, LAST, LAST) == found[-1:]
+    database.close()
+
+
+def test_results_of_an_earlier_method_are_left_out(tmp_path: Path) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    recompute(database, site, clock_ms=lambda: 0)
+    with closing(database.connect()) as connection:
+        save_day(connection, site.id, FIRST, "day-0", b"{}", None, 0)
+    assert [each.date for each in day_results_of(database, site, FIRST, FIRST)] == []
+    database.close()
+
+
+def test_what_is_no_result_is_refused() -> None:
+    with pytest.raises(msgspec.ValidationError):
+        decoded(b"{}")
