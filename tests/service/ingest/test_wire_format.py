@@ -22,7 +22,9 @@ def read(path: Path) -> tuple[dict[str, Any], bytes]:
     return example, example.pop("payload_text").encode()
 
 
-@pytest.mark.parametrize("path", [*VALID, *INVALID], ids=lambda path: f"{path.parent.name}-{path.stem}")
+@pytest.mark.parametrize(
+    "path", [*VALID, *INVALID], ids=lambda path: f"{path.parent.name}-{path.stem}"
+)
 def test_an_example_gives_the_readings_and_refusals_it_states(path: Path) -> None:
     example, payload = read(path)
     message = Message(example["topic"], payload, example["received_ms"], "bridge", "studio", 1)
