@@ -1,7 +1,6 @@
 """Days computed a stretch at a time: each device is read once for up to a month."""
 
 import logging
-import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -11,6 +10,7 @@ import numpy as np
 from joulebook.core.days import DayInputs, DayResult, compute_day
 from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
+from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
@@ -43,7 +43,7 @@ def stretches(days: Sequence[date]) -> list[list[date]]:
     return cut
 
 
-def series_names(connection: sqlite3.Connection, site: Site) -> dict[str, frozenset[str]]:
+def series_names(connection: Connection, site: Site) -> dict[str, frozenset[str]]:
     """Return the quantities, numbers and flags, that each device of a site ever reported."""
     known: dict[str, set[str]] = {}
     for series in series_of(connection, site.id):
@@ -53,7 +53,7 @@ def series_names(connection: sqlite3.Connection, site: Site) -> dict[str, frozen
 
 
 def compute_stretch(
-    connection: sqlite3.Connection, site: Site, days: Sequence[date], *, max_gap_s: float
+    connection: Connection, site: Site, days: Sequence[date], *, max_gap_s: float
 ) -> Iterator[DayResult | Failed]:
     """Compute days that follow one another; one that fails does not stop the others."""
     whole = days_span(days[0], days[-1], site.zone)
@@ -85,7 +85,7 @@ def compute_stretch(
 
 
 def _read(
-    connection: sqlite3.Connection, site: Site, device: str, span: Span, *, margin_ms: int
+    connection: Connection, site: Site, device: str, span: Span, *, margin_ms: int
 ) -> DeviceArrays:
     readings = read_device(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
     return DeviceArrays(readings.at_ms, readings.values)

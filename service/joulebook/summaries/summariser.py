@@ -1,7 +1,6 @@
 """Keeps the day results up with the readings, in a thread of its own."""
 
 import logging
-import sqlite3
 import threading
 import time
 from collections.abc import Callable
@@ -15,7 +14,7 @@ from joulebook.core.days import METHOD, DayResult
 from joulebook.core.spans import date_of
 from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.days import day_results, dirty_count, dirty_days, mark_days, save_day
 from joulebook.storage.records import Site
 from joulebook.summaries.recompute import ALL_DAYS
@@ -179,7 +178,7 @@ class Summariser:
     def _told_since(self, nudges: int) -> bool:
         return self._stopping or self._nudges != nudges
 
-    def _mark_outdated(self, connection: sqlite3.Connection) -> None:
+    def _mark_outdated(self, connection: Connection) -> None:
         """Mark the days whose results an earlier version of the method made."""
         for site in sites(self._database):
             stored = day_results(connection, site.id, None, None)
@@ -187,7 +186,7 @@ class Summariser:
             if outdated:
                 mark_days(connection, site.id, outdated)
 
-    def _catch_up(self, connection: sqlite3.Connection) -> None:
+    def _catch_up(self, connection: Connection) -> None:
         """Compute what is dirty: today first, then the oldest first."""
         by_id = {site.id: site for site in sites(self._database)}
         now_ms = self._clock_ms()
@@ -210,7 +209,7 @@ class Summariser:
 
     def _compute(
         self,
-        connection: sqlite3.Connection,
+        connection: Connection,
         site: Site,
         stretch: list[date],
         marks: dict[date, int],
