@@ -1,7 +1,8 @@
 """Brings a database file to the schema that this version knows, or refuses it untouched."""
 
 import os
-from contextlib import closing
+import secrets
+from contextlib import closing, suppress
 from pathlib import Path
 
 from alembic import command
@@ -37,33 +38,56 @@ def prepare(path: Path, config: Config | None = None) -> None:
     StorageUnavailableError
         If it cannot be read or written.
     """
-    if _is_new(path):
-        _execute(path, f"PRAGMA application_id = {APPLICATION_ID}", create=True)
+    if not path.exists():
+        _create(path)
+    _refuse_foreign(path)
     engine = catalogue_engine(path)
     config = migrations() if config is None else config
     with naming_faults(path):
         # Most often nothing is to be done, and then nobody has to wait for the write lock.
         with engine.execution_options(reads=True).begin() as connection:
             outdated = _is_outdated(connection, path, config)
-        # After the mark of ours, so that this is in the file itself; and before anything else
-        # is written. A restored backup comes without the log.
-        _execute(path, "PRAGMA journal_mode = WAL")
+        with closing(open_connection(path)) as log:
+            log.execute("PRAGMA journal_mode = WAL")  # a copy that was put back has none
         if outdated:
             with engine.begin() as connection:
                 _upgrade(connection, path, config)
 
 
-def _is_new(path: Path) -> bool:
-    """Say whether there is nothing yet, and refuse what is not ours.
+def _create(path: Path) -> None:
+    """Make an empty database of ours that appears under its name complete or not at all.
+
+    Processes that switch on the log of one file at once would be told that it is locked, so
+    each makes its own, and the first to give it the name wins.
+    """
+    unfinished = path.with_name(f"{path.name}.{secrets.token_hex(8)}")
+    try:
+        with naming_faults(path), closing(open_connection(unfinished, create=True)) as connection:
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute("PRAGMA journal_mode = WAL")
+        with suppress(FileExistsError):
+            _give_name(unfinished, path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+    _sync_directory(path.parent)
+
+
+def _give_name(unfinished: Path, path: Path) -> None:
+    try:
+        path.hardlink_to(unfinished)  # unlike a move, it never takes the place of another file
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without links, as cards and sticks have: the risk is small
+        unfinished.rename(path)
+
+
+def _refuse_foreign(path: Path) -> None:
+    """Raise where the file is not ours.
 
     The header is read as bytes, for SQLite might recover or lock a file just by opening it.
     """
-    if not path.exists():
-        return True
     with path.open("rb") as file:
         header = file.read(100)
-    if not header:
-        return True
     if not header.startswith(_MAGIC) or int.from_bytes(header[68:72], "big") != APPLICATION_ID:
         raise SchemaError(
             "this file is no database of joulebook",
@@ -71,12 +95,6 @@ def _is_new(path: Path) -> bool:
             expected="a database that joulebook made, or no file at all",
             next_step="choose another data directory, or move the file away",
         )
-    return False
-
-
-def _execute(path: Path, statement: str, *, create: bool = False) -> None:
-    with naming_faults(path), closing(open_connection(path, create=create)) as connection:
-        connection.execute(statement)
 
 
 def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:
@@ -116,10 +134,14 @@ def copy_beside(path: Path, copy: Path) -> None:
         source.backup(target)
         # One file, readable by itself, without a log beside it.
         target.execute("PRAGMA journal_mode = DELETE")
-    # SQLite has the copy on disk; its name is there once the directory is.
     unfinished.replace(copy)
-    directory = os.open(copy.parent, os.O_RDONLY)
+    _sync_directory(copy.parent)
+
+
+def _sync_directory(directory: Path) -> None:
+    # SQLite has a file's content on disk; the file's name is there once its directory is.
+    descriptor = os.open(directory, os.O_RDONLY)
     try:
-        os.fsync(directory)
+        os.fsync(descriptor)
     finally:
-        os.close(directory)
+        os.close(descriptor)

@@ -38,11 +38,6 @@ def test_it_opens_again_what_it_made(tmp_path: Path) -> None:
     assert [site.name for site in sites(Database.open(tmp_path))] == ["studio"]
 
 
-def test_it_takes_an_empty_file_for_a_new_one(tmp_path: Path) -> None:
-    (tmp_path / "joulebook.sqlite3").touch()
-    assert sites(Database.open(tmp_path)) == []
-
-
 def test_commits_of_a_connection_are_on_disk(connection: sqlite3.Connection) -> None:
     # https://www.sqlite.org/pragma.html#pragma_synchronous: 2 is FULL, a sync after each commit.
     assert _pragma(connection, "journal_mode") == "wal"
@@ -64,6 +59,12 @@ def _pragma(connection: sqlite3.Connection, name: str) -> object:
 def test_it_refuses_a_text_file_untouched(tmp_path: Path) -> None:
     path = tmp_path / "joulebook.sqlite3"
     path.write_text("The kiln's diary. Please keep!\n" * 40)
+    _refused_untouched(path)
+
+
+def test_it_refuses_an_empty_file_untouched(tmp_path: Path) -> None:
+    path = tmp_path / "joulebook.sqlite3"
+    path.touch()
     _refused_untouched(path)
 
 

@@ -220,24 +220,44 @@ def test_whoever_waited_for_the_lock_does_not_migrate_again(
 def test_processes_that_open_a_new_directory_at_once_agree(tmp_path: Path) -> None:
     script = (
         "import sys; from pathlib import Path; from joulebook.storage.database import Database\n"
-        "input()\n"
+        "print('ready', flush=True); input()\n"
         "Database.open(Path(sys.argv[1]) / 'data')\n"
     )
     processes = [
         subprocess.Popen(
             [sys.executable, "-c", script, str(tmp_path)],
             stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
         )
         for _ in range(3)
     ]
     for process in processes:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+    for process in processes:
         assert process.stdin is not None
         process.stdin.write("\n")
         process.stdin.flush()
     assert [process.communicate(timeout=60)[1] for process in processes] == ["", "", ""]
     assert revision_of(tmp_path / "data" / "joulebook.sqlite3") == "0001"
+
+
+def test_whoever_was_slower_to_make_the_file_takes_the_other_s(saved: Path, tmp_path: Path) -> None:
+    before = dump(saved)
+    schema._create(saved)
+    assert dump(saved) == before
+    assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
+
+
+def test_a_disk_without_links_will_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_links(_self: Path, _target: Path) -> None:
+        raise PermissionError  # EPERM is what link(2) gives there
+
+    monkeypatch.setattr(Path, "hardlink_to", no_links)
+    assert sites(Database.open(tmp_path)) == []
+    assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
 
 
 def test_the_saved_database_is_what_its_maker_makes(tmp_path: Path) -> None:
