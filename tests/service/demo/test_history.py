@@ -119,3 +119,31 @@ def test_a_counter_that_restarts_shows_no_half_way() -> None:
     assert after is not None
     assert during["pv"]["energy"] >= before["pv"]["energy"] > 1_000_000
     assert after["pv"]["energy"] == 0
+
+
+def test_the_history_stays_the_one_that_databases_already_hold() -> None:
+    # Not a check of the model: recorded from it. A change here means that a demonstration made
+    # by an earlier version would go on with another history than the one it has stored.
+    history = History(INSTALLED)
+    now = history.at(history.start_ms + 40 * DAY_MS + DAY_MS // 2 + 5_000)
+    assert now is not None
+    assert now["battery"] == {
+        "voltage": 53.5,
+        "current": 27.3,
+        "power": 1459.0,
+        "soc": 0.54,
+        "soh": 1.0,
+        "temperature": 18.4,
+        "cell_voltage_min": 3.342,
+        "cell_voltage_max": 3.347,
+        "charge_energy": 256_120.0,
+        "discharge_energy": 244_220.0,
+    }
+    assert now["load"] == {
+        "power": 859.0,
+        "power_l1": 319.0,
+        "power_l2": 541.0,
+        "energy": 392_840.0,
+    }
+    assert now["pv"]["energy"] == 670_560.0
+    assert now["ambient"] == {"temperature": 21.3}
