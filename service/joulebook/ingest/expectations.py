@@ -73,8 +73,9 @@ def _anything(unit: str, kind: ValueKind) -> Expected | Objection:
 
 
 def _unit_objection(unit: str, expected: str) -> Objection:
-    accepted = ", ".join(convertible_to(expected)) or "no unit"
+    accepted = convertible_to(expected)
+    wanted = f"one of {', '.join(accepted)}" if len(accepted) > 1 else expected or "no unit"
     if not unit:
-        return Objection("unit-missing", f"has no unit; expected one of {accepted}")
+        return Objection("unit-missing", f"has no unit; expected {wanted}")
     reason = "unit-wrong" if is_registered(unit) else "unit-unknown"
-    return Objection(reason, f"is in {shown(unit)}; expected one of {accepted}")
+    return Objection(reason, f"is in {shown(unit)}; expected {wanted}")
