@@ -111,11 +111,11 @@ def value_text(value: float | str | bool | None, unit: str, quantity: str) -> st
         return f"{fixed(value / 1000, 1)}{NBSP}kWh"
     if unit == "/":
         return percent(value, 0)
-    return f"{fixed(value, digits)}{NBSP}{_UNITS.get(unit, unit)}"
+    return f"{fixed(value, digits)}{NBSP}{_UNITS.get(unit, unit)}".rstrip(NBSP)
 
 
 _DIGITS = {"V": 1, "A": 1, "W": 0, "Cel": 1, "Hz": 2}
-_UNITS = {"Cel": "°C", "/": ""}
+_UNITS = {"Cel": "°C"}
 
 
 def watts(value_w: float | None) -> str:

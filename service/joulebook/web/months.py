@@ -1,14 +1,18 @@
 """Calendar months of a site, from the results of its days."""
 
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from joulebook.core.days import DayResult
 from joulebook.core.estimate import Estimate
-from joulebook.core.spans import date_of, days_span
+from joulebook.core.spans import Span, days_span
+from joulebook.storage.database import Database
+from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
-from joulebook.summaries.windows import Window, efficiency_of
+from joulebook.summaries.reports import day_results_of
+from joulebook.summaries.windows import efficiency_of, window_of
 from joulebook.web import formats
 from joulebook.web.totals import coverage, elapsed_hours, totals_of
 
@@ -45,22 +49,37 @@ class Month:
     idle_w: Estimate
 
 
-def months_of(site: Site, days: Sequence[DayResult], *, now_ms: int) -> tuple[Month, ...]:
-    """Return the months from the first result to the last, those without any result too."""
+def site_months(database: Database, site: Site, *, now_ms: int) -> tuple[Month, ...]:
+    """Return the months of a site, the oldest first."""
+    days = day_results_of(database, site, None, None)
+    with closing(database.connect()) as connection:
+        readings = readings_span(connection, site.id)
+    return months_of(site, days, readings=readings, now_ms=now_ms)
+
+
+def months_of(
+    site: Site, days: Sequence[DayResult], *, readings: Span | None, now_ms: int
+) -> tuple[Month, ...]:
+    """Return the months from the first result to the last, those without any result too.
+
+    ``readings`` is the span of all that the site has measured: efficiency is that of the part of
+    a month within it.
+    """
     if not days:
         return ()
     firsts = [days[0].date.replace(day=1)]
     while (following := _following(firsts[-1])) <= days[-1].date:
         firsts.append(following)
-    return tuple(_month(site, first, days, now_ms=now_ms) for first in firsts)
+    return tuple(_month(site, first, days, readings, now_ms=now_ms) for first in firsts)
 
 
-def _month(site: Site, first: date, days: Sequence[DayResult], *, now_ms: int) -> Month:
+def _month(
+    site: Site, first: date, days: Sequence[DayResult], readings: Span | None, *, now_ms: int
+) -> Month:
     last = _following(first) - timedelta(days=1)
     within = [day for day in days if first <= day.date <= last]
     hours = elapsed_hours(first, last, zone=site.zone, now_ms=now_ms)
-    window = Window(first, max(first, min(last, date_of(now_ms, site.zone))))
-    efficiency = efficiency_of(within, site, window)
+    efficiency = efficiency_of(within, site, window_of(readings, site, first, last))
     return Month(
         first=first,
         name=formats.month_long(first),

@@ -12,7 +12,7 @@ from joulebook.web.figures.months import months_figure
 from joulebook.web.figures.palette import PALETTES, Palette
 from joulebook.web.figures.week import week_figure
 from joulebook.web.lines import site_lines
-from joulebook.web.months import months_of
+from joulebook.web.months import site_months
 from joulebook.web.pages.day import begun_date
 from joulebook.web.sites import Backed, Sited
 
@@ -58,5 +58,4 @@ def one_day(
 @router.get("/months")
 def all_months(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of all months."""
-    days = day_results_of(backing.database, site, None, None)
-    return months_figure(months_of(site, days, now_ms=backing.clock_ms()), palette)
+    return months_figure(site_months(backing.database, site, now_ms=backing.clock_ms()), palette)

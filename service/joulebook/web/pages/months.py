@@ -8,10 +8,9 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.records import Site
-from joulebook.summaries.reports import day_results_of
 from joulebook.summaries.windows import SUM_METHOD
 from joulebook.web import sentences, texts
-from joulebook.web.months import Month, months_of
+from joulebook.web.months import Month, site_months
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
@@ -24,8 +23,7 @@ def months_page(site: Sited, backing: Backed) -> HTMLResponse:
     """Show the months."""
     with closing(backing.database.connect()) as connection:
         set_aside = quarantine_count(connection, site.id)
-    days = day_results_of(backing.database, site, None, None)
-    months = months_of(site, days, now_ms=backing.clock_ms())
+    months = site_months(backing.database, site, now_ms=backing.clock_ms())
     page = backing.render(
         "months.html",
         site=site,
