@@ -15,6 +15,7 @@ from joulebook.core.curves import MAX_GAP_S, Curve, clipped, coverage_ratio, mea
 from joulebook.core.efficiency import SOC_END_LIMIT_RATIO, Pack, RunSums, run_sums
 from joulebook.core.energy import K90, Integral, amount_estimate, integrate_curve
 from joulebook.core.estimate import Estimate, refused
+from joulebook.core.metered import metered_numbers
 from joulebook.core.powers import DeviceArrays, SeriesSources, Source
 from joulebook.core.spans import Span
 
@@ -127,6 +128,7 @@ def compute_day(inputs: DayInputs) -> DayResult:
     numbers["efc"] = _efc(numbers, inputs.battery_ah)
     numbers.update(_levels(levels, inputs.span))
     numbers.update(_temperatures(sources.each("battery", "temperature"), inputs.span))
+    numbers.update(metered_numbers(sources, inputs.span))
     night, numbers["idle_w"] = _night(powers, inputs)
     return DayResult(
         date=inputs.day,

@@ -20,6 +20,9 @@ class DeviceArrays:
     values: Values
 
 
+_SILENT = DeviceArrays(np.empty(0, np.int64), {})
+
+
 @dataclass(frozen=True, slots=True)
 class Recipe:
     """One way to get a quantity from what a device reports."""
@@ -97,6 +100,18 @@ class SeriesSources:
             for device in self._of_kind(kind)
             if quantity in self._site_series[device]
         ]
+
+    def each_reading(
+        self, kind: str, quantity: str
+    ) -> list[tuple[NDArray[np.int64], NDArray[np.float64]]]:
+        """Return instants and readings of each device of a kind that ever reported a quantity."""
+        found = []
+        for device in self._of_kind(kind):
+            if quantity in self._site_series[device]:
+                readings = self._devices.get(device, _SILENT)
+                silent = np.full(readings.at_ms.size, np.nan)
+                found.append((readings.at_ms, readings.values.get(quantity, silent)))
+        return found
 
     def _summed(self, kind: str, recipes: tuple[Recipe, ...], what: str) -> Source:
         devices = self._of_kind(kind)

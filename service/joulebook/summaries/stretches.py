@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.metered import COUNTERS
 from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
 from joulebook.storage.database import Connection
@@ -21,7 +22,10 @@ _log = logging.getLogger(__name__)
 STRETCH_DAYS = 31
 
 #: What a day is computed of. Others are stored and shown, and take no part.
-_USED = ("power", "power_l1", "power_l2", "voltage", "current", "soc", "temperature")
+_USED = (
+    *("power", "power_l1", "power_l2", "voltage", "current", "soc", "temperature"),
+    *dict.fromkeys(counter for _, counter in COUNTERS.values()),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.core.curves import aligned, clipped, curve, mean, total, usual_max_gap_s
+from joulebook.core.curves import (
+    aligned,
+    clipped,
+    coverage_ratio,
+    curve,
+    mean,
+    total,
+    usual_max_gap_s,
+)
 from joulebook.core.energy import integrate_curve
 from tests.helpers.curve_readings import Readings, histories, line, readings, seconds
 
@@ -77,6 +85,14 @@ def test_a_part_of_a_curve_is_cut_at_the_edges() -> None:
     assert part.value.tolist() == [5.0, 10.0, 20.0, 21.0]
     whole = line([0, 100], [0.0, 10.0])
     assert clipped(whole, seconds(0, 100)).value.tolist() == [0.0, 10.0]
+
+
+def test_coverage_is_the_measured_share() -> None:
+    drawn = line([0, 300, 900, 1200], [1.0] * 4)
+    assert coverage_ratio(drawn, seconds(0, 1200)) == 0.5
+    assert coverage_ratio(drawn, seconds(150, 450)) == 0.5
+    assert coverage_ratio(drawn, seconds(400, 500)) == 0.0
+    assert coverage_ratio(drawn, seconds(300, 300)) == 1.0
 
 
 @pytest.mark.parametrize(("at_s", "left"), [(10, [7.0]), (0, [7.0]), (60, []), (-1, [])])
