@@ -108,12 +108,12 @@ def test_it_finds_the_days_that_overlap_one_by_one(name: str, instants_s: list[i
 
 
 def test_where_midnight_comes_twice_it_still_ends() -> None:
-    # St. John's fell back at 00:01 until 2011: on 6 November 00:00 came twice, and in between
-    # the clocks said 23:01 of the day before (tz database, rule Canada "StJohns 1987-2011").
+    # St. John's fell back at 00:01 until 2010: on 7 November 00:00 came twice, and in between
+    # the clocks said 23:01 of the day before (tz database, rule "StJohns 2007 2010 Nov Sun>=1").
+    # The day begins with the first midnight; the label of 02:45 UTC is 23:15 of the day before.
     zone = ZoneInfo("America/St_Johns")
-    days = days_of([ms("2011-11-06T02:45:00"), ms("2011-11-07T12:00")], zone)
-    assert days[-1] == date(2011, 11, 7)
-    assert date(2011, 11, 6) in days
+    days = days_of([ms("2010-11-07T02:45"), ms("2010-11-08T12:00")], zone)
+    assert days == [date(2010, 11, 6), date(2010, 11, 7), date(2010, 11, 8)]
 
 
 def test_each_marking_has_a_mark_that_never_came_before(connection: Connection, site: Site) -> None:

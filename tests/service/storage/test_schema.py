@@ -148,6 +148,9 @@ def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Pa
         assert connection.execute("SELECT DISTINCT wheel FROM sites").fetchall() == [("oak",)]
     copy = saved.with_name("joulebook.sqlite3.schema-0001")
     assert dump(copy) == before
+    # By itself also where nothing can be written: format 1 needs no log beside the file
+    # (https://www.sqlite.org/fileformat2.html §1.3.3).
+    assert copy.read_bytes()[18:20] == bytes([1, 1])
     assert sorted(file.name for file in tmp_path.iterdir() if file.is_file()) == [
         "joulebook.sqlite3",
         "joulebook.sqlite3.schema-0001",
