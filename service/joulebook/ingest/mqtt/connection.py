@@ -77,14 +77,15 @@ class Connection(asyncio.Protocol):
         self._transport = cast(asyncio.Transport, transport)
         self.peer = str(self._transport.get_extra_info("peername"))
         if not self._roster.enter(self):
-            log.warning("too many connections: %s is turned away", self.peer)
+            log.warning("no place for %s: turned away", self.peer)
             self.cut()
             return
-        self._transport.set_write_buffer_limits(high=self._roster.limits.unread_bytes)
+        unread_bytes = self._roster.limits.unread_bytes
+        self._transport.set_write_buffer_limits(high=unread_bytes)
+        own_socket = self._transport.get_extra_info("socket")
+        own_socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, unread_bytes)
         # A 3.1.1 client may ask for no keep alive; its death is then found by TCP.
-        self._transport.get_extra_info("socket").setsockopt(
-            socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1
-        )
+        own_socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._timer = self._loop.call_later(self._roster.limits.login_s, self._login_is_late)
 
     @_fenced

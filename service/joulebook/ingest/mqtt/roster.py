@@ -86,12 +86,13 @@ class Roster:
         self._open: set[Member] = set()
         self._by_client: dict[tuple[int, str], Member] = {}
         self._waiting: set[Member] = set()
+        self._stopping = False
         self._changed = asyncio.Event()
 
     def enter(self, member: Member) -> bool:
-        """Take a new connection in, unless there are too many."""
+        """Take a new connection in, unless there are too many, or it came as we closed."""
         self.counts.connections_total += 1
-        if len(self._open) >= self.limits.connections:
+        if self._stopping or len(self._open) >= self.limits.connections:
             self.counts.refused += 1
             return False
         self._open.add(member)
@@ -131,6 +132,7 @@ class Roster:
 
     async def stop(self) -> None:
         """Read no more, answer what is with the inbox, say good-bye; then close what is left."""
+        self._stopping = True
         for member in self._open:
             member.finish()
         await self._until(lambda: all(one.is_settled() for one in self._open), self.limits.stop_s)

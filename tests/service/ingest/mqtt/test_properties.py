@@ -1,7 +1,7 @@
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from paho.mqtt import properties as paho_properties
 from paho.mqtt.packettypes import PacketTypes
@@ -77,7 +77,7 @@ def block(raw: bytes) -> bytes:
     return encode_varint(len(raw)) + raw
 
 
-@settings(derandomize=True, deadline=None)
+@settings(derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_what_paho_writes_is_read(data: st.DataObject) -> None:
     place = data.draw(st.sampled_from(sorted(PACKETS)))

@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from joulebook.ingest.mqtt.packets import Connect, Packet, PacketType, Pingreq, Publish
@@ -56,7 +56,7 @@ MESSAGES = st.builds(
 ).map(lambda one: one if one.qos else one._replace(packet_id=0, dup=False))
 
 
-@settings(derandomize=True, deadline=None)
+@settings(derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(MESSAGES, max_size=8), st.sampled_from([4, 5]), st.data())
 def test_packets_come_back_however_the_stream_is_cut(
     messages: list[Publish], level: int, data: st.DataObject

@@ -1,0 +1,402 @@
+import asyncio
+import socket
+import ssl
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+from joulebook.errors import UnavailableError
+from joulebook.ingest.message import Message
+from joulebook.ingest.mqtt.listener import Listener
+from joulebook.ingest.mqtt.roster import ListenerCounts, ListenerLimits
+from joulebook.storage.records import Grant
+from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
+from tests.helpers.mqtt_packets import DISCONNECT, PINGREQ, connect, publish
+from tests.helpers.mqtt_server import GRANT, NOW_MS, RawClient, check_token, running_listener
+from tests.helpers.mqtt_tls import tls_contexts
+
+
+@pytest.fixture
+def inbox() -> Iterator[RecordingInbox]:
+    inbox = RecordingInbox()
+    yield inbox
+    inbox.stop()
+
+
+def test_a_message_with_all_that_is_known_of_it(inbox: RecordingInbox) -> None:
+    with running_listener(inbox) as server, server.client() as client:
+        client.send(publish(payload=b"[1]", packet_id=7))
+        assert client.packet().hex() == "40020007"
+        assert inbox.messages == [
+            Message("joulebook/v1/home/battery", b"[1]", NOW_MS, "bridge1", "home", 7)
+        ]
+        size = len(connect()) + len(publish(payload=b"[1]"))
+        assert server.listener.counts() == ListenerCounts(1, 1, 0, 1, size)
+    wait_until(lambda: server.listener.counts().connections == 0)
+
+
+def test_nothing_is_acknowledged_before_it_is_settled(inbox: RecordingInbox) -> None:
+    inbox.hold()
+    with running_listener(inbox) as server, server.client() as client:
+        client.send(publish(packet_id=1) + PINGREQ)
+        assert client.packet() == b"\xd0\x00"  # the ping, sent later, is answered first
+        inbox.release()
+        assert client.packet().hex() == "40020001"
+
+
+def test_all_that_arrives_together_is_one_batch(inbox: RecordingInbox) -> None:
+    with running_listener(inbox) as server, server.client() as client:
+        client.send(b"".join(publish(packet_id=n) for n in range(1, 101)))
+        answers = client.read(400)
+    assert answers == b"".join(b"\x40\x02" + n.to_bytes(2) for n in range(1, 101))
+    assert sum(inbox.batches) == 100
+    assert len(inbox.batches) < 10
+
+
+# Who is let in
+
+
+@pytest.mark.parametrize(
+    ("raw", "answer"),
+    [
+        (connect(secret="wrong"), "20020004"),
+        (connect(name="nobody"), "20020004"),
+        (connect(name=None, secret=None), "20020004"),
+        (connect(secret=None), "20020004"),
+        (connect(5, secret="wrong"), "2003008600"),
+        (connect(5, name=None), "2003008600"),
+    ],
+)
+def test_strangers_are_turned_away(inbox: RecordingInbox, raw: bytes, answer: str) -> None:
+    with running_listener(inbox) as server, server.stranger() as client:
+        client.send(raw + publish(qos=0))
+        assert client.packet().hex() == answer
+        assert client.is_closed()
+        assert server.listener.counts().refused == 1
+    assert inbox.messages == []
+
+
+@pytest.mark.parametrize(("level", "answer"), [(4, "20020003"), (5, "2003008800")])
+def test_a_token_that_cannot_be_checked(
+    inbox: RecordingInbox, level: int, answer: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    def check(_name: str, _secret: str) -> Grant | None:
+        raise OSError("disk away")
+
+    with running_listener(inbox, check=check) as server, server.stranger() as client:
+        client.send(connect(level))
+        assert client.packet().hex() == answer
+        assert client.is_closed()
+    assert "disk away" in caplog.text
+
+
+def test_the_check_does_not_hold_up_others(inbox: RecordingInbox) -> None:
+    checked, go_on = threading.Event(), threading.Event()
+
+    def check(name: str, secret: str) -> Grant | None:
+        if secret == "slow":
+            checked.set()
+            assert go_on.wait(WAIT_S)
+        return GRANT
+
+    with running_listener(inbox, check=check) as server, server.stranger() as slow:
+        slow.send(connect(client_id="slow", secret="slow"))
+        assert checked.wait(WAIT_S)
+        slow.send(publish(payload=b"early"))
+        with server.client() as other:
+            other.send(PINGREQ)
+            assert other.packet() == b"\xd0\x00"
+        go_on.set()
+        assert slow.packet().hex() == "20020000"
+        assert slow.packet().hex() == "40020001"
+    assert inbox.payloads() == [b"early"]
+
+
+def test_a_client_that_leaves_while_it_is_checked(inbox: RecordingInbox) -> None:
+    checked, go_on = threading.Event(), threading.Event()
+
+    def check(_name: str, _secret: str) -> Grant | None:
+        checked.set()
+        assert go_on.wait(WAIT_S)
+        return GRANT
+
+    with running_listener(inbox, check=check) as server:
+        with server.stranger() as client:
+            client.send(connect())
+            assert checked.wait(WAIT_S)
+            # A reset reaches the server although it does not read just now.
+            client.sock.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
+        go_on.set()
+        with server.client():
+            pass
+        wait_until(lambda: server.listener.counts().connections == 0)
+
+
+def test_who_says_nothing_is_dropped(inbox: RecordingInbox) -> None:
+    limits = ListenerLimits(login_s=0.05)
+    with running_listener(inbox, limits=limits) as server, server.stranger() as client:
+        assert client.is_closed()
+
+
+def test_too_many_connections(inbox: RecordingInbox) -> None:
+    limits = ListenerLimits(connections=1)
+    with running_listener(inbox, limits=limits) as server:
+        with server.client(), server.stranger() as second:
+            assert second.is_closed()
+            assert server.listener.counts().refused == 1
+        wait_until(lambda: server.listener.counts().connections == 0)
+        with server.client():
+            pass
+
+
+@pytest.mark.parametrize(("level", "last"), [(4, b""), (5, b"\xe0\x01\x8e")])
+def test_a_client_that_comes_again_takes_over(
+    inbox: RecordingInbox, level: int, last: bytes
+) -> None:
+    with running_listener(inbox) as server, server.client(level) as older:
+        with server.client(level) as newer:
+            assert older.packet() == last
+            assert older.is_closed()
+            newer.send(PINGREQ)
+            assert newer.packet() == b"\xd0\x00"
+
+
+def test_the_same_identifier_under_another_token(inbox: RecordingInbox) -> None:
+    def check(name: str, _secret: str) -> Grant | None:
+        return Grant(token_id=len(name), name=name, site_id=7, site="home")
+
+    with running_listener(inbox, check=check) as server, server.client() as one:
+        with server.stranger() as other:
+            other.send(connect(name="other"))
+            assert other.packet().hex() == "20020000"
+            one.send(PINGREQ)
+            assert one.packet() == b"\xd0\x00"
+
+
+# Pace
+
+
+def is_stuck(client: RawClient, data: bytes) -> bytes:
+    """Send ``data`` over and over until the server reads no more; return what was left over."""
+    client.sock.settimeout(0.5)
+    for _ in range(1000):
+        rest = data
+        while rest:
+            try:
+                rest = rest[client.sock.send(rest) :]
+            except TimeoutError:
+                client.sock.settimeout(WAIT_S)
+                return rest
+    pytest.fail("the server reads on")
+
+
+def test_a_full_inbox_stops_the_reading(inbox: RecordingInbox) -> None:
+    big = publish(payload=bytes(100_000), qos=0)
+    with running_listener(inbox) as server, server.client() as client:
+        inbox.room = False
+        rest = is_stuck(client, big)
+        read = server.listener.counts().bytes
+        inbox.room = True
+        client.send(rest + publish(payload=b"last"))
+        assert client.packet().hex() == "40020001"
+    assert read < server.listener.counts().bytes
+    assert set(inbox.payloads()) == {bytes(100_000), b"last"}
+
+
+@pytest.mark.parametrize(
+    "limits", [ListenerLimits(waiting_messages=3), ListenerLimits(waiting_bytes=150_000)]
+)
+def test_a_client_with_too_much_under_way_is_not_read(
+    inbox: RecordingInbox, limits: ListenerLimits
+) -> None:
+    big = publish(payload=bytes(100_000), qos=0)
+    inbox.hold()
+    with running_listener(inbox, limits=limits) as server:
+        with server.client() as client:
+            rest = is_stuck(client, big)
+            assert inbox.taken <= 5  # the limit, and what one read of 256 KiB brings
+            inbox.release()
+            client.send(rest + publish(payload=b"last"))
+            assert client.packet().hex() == "40020001"
+    assert inbox.payloads()[-1] == b"last"
+
+
+def test_a_client_that_does_not_read_its_answers_is_dropped(
+    inbox: RecordingInbox, caplog: pytest.LogCaptureFixture
+) -> None:
+    limits = ListenerLimits(unread_bytes=10_000)
+    with running_listener(inbox, limits=limits) as server, server.client() as client:
+        client.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        with pytest.raises(ConnectionError):
+            for _ in range(500):  # far more than the buffers of both ends hold
+                client.send(PINGREQ * 10_000)
+        wait_until(lambda: server.listener.counts().connections == 0)
+    assert "does not read its answers" in caplog.text
+
+
+def test_a_client_that_does_not_read_does_not_hold_up_the_stop(inbox: RecordingInbox) -> None:
+    limits = ListenerLimits(unread_bytes=2**24)
+    with running_listener(inbox, limits=limits) as server, server.client() as client:
+        client.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        client.send(PINGREQ * 500_000)
+        wait_until(lambda: server.listener.counts().bytes > 1_000_000)
+        server.stop()
+        assert server.listener.counts().connections == 0
+
+
+# Silence
+
+
+def test_silence_ends_a_connection(inbox: RecordingInbox) -> None:
+    with running_listener(inbox) as server, server.stranger() as client:
+        client.send(connect(5, keep_alive_s=1))
+        assert client.packet()[0] == 0x20
+        client.send(PINGREQ)
+        assert client.packet() == b"\xd0\x00"
+        assert client.packet() == b"\xe0\x01\x8d"
+        assert client.is_closed()
+
+
+def test_silence_while_we_do_not_read_is_ours(inbox: RecordingInbox) -> None:
+    with running_listener(inbox) as server, server.stranger() as client:
+        client.send(connect(keep_alive_s=1))
+        client.packet()
+        client.send(PINGREQ)
+        client.packet()  # by now it reads on after the login
+        inbox.room = False
+        client.send(publish())
+        assert client.packet().hex() == "40020001"
+        client.sock.settimeout(2.0)  # longer than the keep alive and a half
+        with pytest.raises(TimeoutError):
+            client.sock.recv(1)
+        client.sock.settimeout(WAIT_S)
+        inbox.room = True
+        client.send(PINGREQ)
+        assert client.packet() == b"\xd0\x00"
+
+
+# Faults
+
+
+def test_a_bug_costs_one_connection(
+    inbox: RecordingInbox, caplog: pytest.LogCaptureFixture
+) -> None:
+    with running_listener(inbox) as server, server.client() as other:
+        with server.stranger() as client:
+            client.send(connect(client_id="unlucky"))
+            client.packet()
+            inbox.putting = ZeroDivisionError("a bug of ours")
+            client.send(publish())
+            assert client.is_closed()
+            inbox.putting = None
+        other.send(publish())
+        assert other.packet().hex() == "40020001"
+    assert "a bug of ours" in caplog.text
+
+
+def test_a_fault_costs_one_connection_and_is_told(
+    inbox: RecordingInbox, caplog: pytest.LogCaptureFixture
+) -> None:
+    with running_listener(inbox) as server, server.client(5) as client:
+        client.send(publish(level=5, payload=b"good") + publish(level=5, qos=3))
+        assert client.packet() == b"\xe0\x01\x81"
+        assert client.is_closed()
+    assert inbox.payloads() == [b"good"]
+    assert "bridge1" in caplog.text
+    assert "a PUBLISH with the flags 0x6" in caplog.text
+
+
+def test_messages_of_a_client_that_is_gone_are_kept(inbox: RecordingInbox) -> None:
+    inbox.hold()
+    with running_listener(inbox) as server:
+        with server.client() as client:
+            client.send(publish() + DISCONNECT)
+            assert client.is_closed()
+        inbox.release()
+        wait_until(lambda: len(inbox.messages) == 1)
+
+
+# Start and stop
+
+
+def test_a_port_in_use(inbox: RecordingInbox) -> None:
+    with running_listener(inbox) as server:
+        with pytest.raises(UnavailableError, match="cannot listen") as caught:
+            with running_listener(inbox, port=server.port):
+                pass  # pragma: no cover - the port is taken
+    assert str(server.port) in caught.value.where
+
+
+def test_a_listener_that_never_started_can_stop(inbox: RecordingInbox) -> None:
+    listener = Listener(inbox, check_token, host="127.0.0.1", port=0, clock_ms=lambda: NOW_MS)
+    asyncio.run(listener.stop())
+    assert listener.counts() == ListenerCounts()
+
+
+def in_background(call: Callable[[], None]) -> threading.Thread:
+    thread = threading.Thread(target=call)
+    thread.start()
+    return thread
+
+
+def test_a_stop_answers_what_is_under_way(inbox: RecordingInbox) -> None:
+    inbox.hold()
+    with running_listener(inbox) as server:
+        with server.client(5) as client, server.stranger() as other, server.stranger() as newcomer:
+            other.send(connect(4, client_id="other"))
+            other.packet()
+            client.send(publish(level=5))
+            wait_until(lambda: inbox.taken == 1)
+            stopping = in_background(server.stop)
+            wait_until(lambda: is_free(server.port))
+            inbox.release()
+            assert client.packet().hex() == "40020001"
+            assert client.packet() == b"\xe0\x01\x8b"
+            assert client.is_closed()
+            assert other.is_closed()
+            assert newcomer.is_closed()
+            stopping.join()
+
+
+def is_free(port: int) -> bool:
+    """Tell whether nobody listens there, without connecting."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        with suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return True
+    return False
+
+
+def test_a_stop_does_not_wait_for_ever(
+    inbox: RecordingInbox, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("DEBUG")
+    inbox.hold()
+    limits = ListenerLimits(stop_s=0.05)
+    with running_listener(inbox, limits=limits) as server, server.client(5) as client:
+        client.send(publish(level=5))
+        wait_until(lambda: inbox.taken == 1)
+        server.stop()
+        assert client.packet() == b"\xe0\x01\x8b"
+    inbox.release()  # the loop is closed: the verdict finds nobody, and the inbox goes on
+    inbox.put([], lambda _verdicts: None)
+    wait_until(lambda: "came too late" in caplog.text)
+
+
+@pytest.mark.outside
+def test_tls(inbox: RecordingInbox, tmp_path: Path) -> None:
+    server_tls, client_tls = tls_contexts(tmp_path)
+    with running_listener(inbox, tls=server_tls) as server:
+        plain = socket.create_connection(("127.0.0.1", server.port), timeout=WAIT_S)
+        with RawClient(client_tls.wrap_socket(plain, server_hostname="127.0.0.1")) as client:
+            client.send(connect(5) + publish(level=5))
+            assert client.packet()[0] == 0x20
+            assert client.packet().hex() == "40020001"
+        with pytest.raises(ssl.SSLCertVerificationError):
+            other = socket.create_connection(("127.0.0.1", server.port), timeout=WAIT_S)
+            with other:
+                ssl.create_default_context().wrap_socket(other, server_hostname="127.0.0.1")
