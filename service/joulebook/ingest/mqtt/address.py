@@ -39,6 +39,8 @@ def broker_address(url: str) -> BrokerAddress:
         raise _refusal(f"it begins with {parts.scheme!r}")
     if not parts.hostname:
         raise _refusal("it names no host")
+    if port == 0:
+        raise _refusal("nobody listens on port 0")
     if parts.path not in ("", "/") or parts.query or parts.fragment:
         raise _refusal("it goes on after host and port")
     if parts.password is not None and not parts.username:
