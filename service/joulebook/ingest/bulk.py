@@ -125,7 +125,7 @@ class BulkImport:
                 put_aside(self._connection, [self._refused(columns.device, one) for one in kept])
         except (SeriesMismatch, TooManySeries) as refusal:
             self._register.forget()
-            raise self._wrong(columns.device, str(refusal)) from refusal
+            raise self._wrong(str(refusal)) from refusal
         except BaseException:
             self._register.forget()
             raise
@@ -152,16 +152,16 @@ class BulkImport:
         unit = columns.units.get(name, known)
         expected = self.expected(columns.device, name, unit)
         if isinstance(expected, Objection):
-            raise self._wrong(f"{columns.device}.{name}", expected.detail)
+            raise self._wrong(f"{columns.device}.{name} {expected.detail}")
         if unit != expected.unit:
             raise self._wrong(
-                f"{columns.device}.{name}", f"is in {shown(unit)}; expected {expected.unit}"
+                f"{columns.device}.{name} is in {shown(unit)}; expected {expected.unit}"
             )
         return expected
 
-    def _wrong(self, what: str, detail: str) -> UsageError:
+    def _wrong(self, what: str) -> UsageError:
         return UsageError(
-            f"{what} {detail}",
+            what,
             where=self._source,
             expected="names and units that the site's series can have",
             next_step="correct the name or the unit; nothing of this part was stored",

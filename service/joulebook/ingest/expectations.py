@@ -19,7 +19,10 @@ class Expectations:
 
     def pin(self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind) -> None:
         """Hold a series to the unit and kind that storage has for it."""
-        self._stored[site_id, device, quantity] = Expected(unit, kind)
+        house = expected_of(device, quantity)
+        same = house is not None and (house.unit, house.kind) == (unit, kind)
+        if not same:  # else the house's word stands, with its range
+            self._stored[site_id, device, quantity] = Expected(unit, kind)
 
     def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
         """Take no quantities of a device but these: storage has no place for more."""

@@ -9,6 +9,9 @@ _RFC3339 = re.compile(
 )
 _SECONDS = re.compile(r"[+-]?\d{1,12}(\.\d*)?([eE][+-]?\d{1,2})?", re.ASCII)
 
+# Far beyond every calendar, and far within the integers of an array.
+_MOST_SECONDS = 1e12
+
 
 def instant_of(text: str) -> int:
     """Return the instant that a text names, to the nearest millisecond. [ms, UTC epoch]
@@ -22,7 +25,7 @@ def instant_of(text: str) -> int:
     """
     match = _RFC3339.fullmatch(text)
     if match is None:
-        if _SECONDS.fullmatch(text):
+        if _SECONDS.fullmatch(text) and abs(float(text)) < _MOST_SECONDS:
             return round(float(text) * 1000)
         raise ValueError("no RFC 3339 time with an offset and no Unix seconds")
     if match["second"] == "60":

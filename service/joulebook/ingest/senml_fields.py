@@ -159,7 +159,7 @@ _REFUSED_TAGS = dict.fromkeys(
 )
 
 
-def _from_cbor(payload: bytes) -> object:
+def _from_cbor(payload: bytes) -> list[object]:
     stream = io.BytesIO(payload)
     decoder = cbor2.CBORDecoder(
         stream,
@@ -176,8 +176,6 @@ def _from_cbor(payload: bytes) -> object:
     if stream.tell() != len(payload):
         left = len(payload) - stream.tell()
         raise PackError("cbor-malformed", f"{left} bytes follow the CBOR pack; expected none")
-    if not isinstance(pack, list):
-        return pack
     return [_labelled(record) if isinstance(record, dict) else record for record in pack]
 
 

@@ -100,6 +100,19 @@ def test_a_series_keeps_the_unit_that_storage_has_for_it() -> None:
     ]
 
 
+def test_a_stored_series_of_the_vocabulary_keeps_its_range() -> None:
+    one = decoder()
+    one.pin(series("soc", "/"))
+    refused = one.decode(message([{"n": "soc", "u": "/", "v": 61}])).refused
+    assert [one.reason for one in refused] == ["ratio-too-large"]
+
+
+def test_a_series_stored_before_the_vocabulary_knew_it_keeps_its_unit() -> None:
+    one = decoder()
+    one.pin(series("voltage", "mV"))
+    assert readings(one.decode(message([VOLTAGE])))[0][2:] == ("mV", NOW_MS, 53_100.0)
+
+
 def test_a_series_without_a_unit_takes_none() -> None:
     one = decoder()
     one.pin(series("fan", ""))
