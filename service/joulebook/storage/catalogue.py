@@ -2,7 +2,6 @@
 
 import hashlib
 import hmac
-import math
 import re
 import secrets
 from collections.abc import Iterator
@@ -174,7 +173,7 @@ def _check_zone(timezone: str) -> None:
 
 
 def _check_fact(fact: str, value: float, low: float, high: float) -> None:
-    if not (math.isfinite(value) and low <= value <= high):
+    if not low <= value <= high:  # so neither NaN nor infinity passes
         raise UsageError(
             f"{fact} cannot be {value}",
             where=fact,

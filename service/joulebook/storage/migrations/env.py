@@ -5,6 +5,6 @@ That connection has begun a transaction, so all steps and their record are one c
 
 from alembic import context
 
-context.configure(connection=context.config.attributes["connection"], transactional_ddl=True)
+context.configure(connection=context.config.attributes["connection"])
 with context.begin_transaction():
     context.run_migrations()
