@@ -1,6 +1,5 @@
 """Readings that come as columns, from a file or the demo, under the same rules as messages."""
 
-import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Self
@@ -75,7 +74,7 @@ class BulkImport:
         self._clock_ms = clock_ms
         self._register = SeriesRegister()
         self._expectations = Expectations()
-        self._connection: sqlite3.Connection = database.connect()
+        self._connection = database.connect()
         for series in series_of(self._connection, site.id):
             self._expectations.pin(
                 site.id, series.device, series.quantity, series.unit, series.kind
