@@ -1,3 +1,4 @@
+-- Made by tests/service/storage/saved_database.py
 PRAGMA application_id = 1785689452;
 BEGIN TRANSACTION;
 CREATE TABLE alembic_version (

@@ -94,7 +94,10 @@ def load(data_dir: Path) -> Path:
 def save(path: Path) -> None:
     """Write the file anew."""
     with tempfile.TemporaryDirectory() as data_dir:
-        path.write_text(dump(fill(Path(data_dir)).path), encoding="utf-8")
+        content = dump(fill(Path(data_dir)).path)
+    path.write_text(
+        f"-- Made by tests/service/storage/saved_database.py\n{content}", encoding="utf-8"
+    )
 
 
 if __name__ == "__main__":  # pragma: no cover -- run by hand, once for each schema
