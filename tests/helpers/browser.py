@@ -10,6 +10,7 @@ import json
 import os
 import select
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -32,6 +33,15 @@ _ARGUMENTS = (
     "--hide-scrollbars",
     "--remote-debugging-pipe",
 )
+
+#: Puts two descriptors where the protocol wants them, and becomes the program.
+_AT_3_AND_4 = """
+import fcntl, os, sys
+above = [fcntl.fcntl(int(number), fcntl.F_DUPFD, 10) for number in sys.argv[1:3]]
+for wanted, descriptor in zip((3, 4), above):
+    os.dup2(descriptor, wanted)
+os.execv(sys.argv[3], sys.argv[3:])
+"""
 
 
 class Page:
@@ -161,15 +171,10 @@ def opened_page() -> Iterator[Page]:
     to_read, to_write = os.pipe()
     from_read, from_write = os.pipe()
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
-        # The protocol wants exactly the descriptors 3 and 4: the shell puts them there.
         process = subprocess.Popen(
             [
-                "/bin/sh",
-                "-c",
-                f'exec "$0" "$@" 3<&{to_read} 4>&{from_write}',
-                program,
-                *_ARGUMENTS,
-                f"--user-data-dir={profile}",
+                *(sys.executable, "-c", _AT_3_AND_4, str(to_read), str(from_write)),
+                *(program, *_ARGUMENTS, f"--user-data-dir={profile}"),
             ],
             pass_fds=(to_read, from_write),
             stdout=subprocess.DEVNULL,

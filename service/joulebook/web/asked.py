@@ -11,6 +11,7 @@ from joulebook.web.weeks import Week
 MAX_DAYS = 4000  # eleven years of day results
 MAX_READINGS_DAYS = 31
 MAX_WIDTH = 4000  # [px]
+MAX_PAGE = 100_000
 DEFAULT_WIDTH = 400
 
 _FIRST, _LAST = date(2000, 1, 1), date(2199, 12, 31)
@@ -90,7 +91,8 @@ def asked_width(text: str | None) -> int:
     """Return the width of a picture. [px]"""
     if text is None:
         return DEFAULT_WIDTH
-    if not (text.isascii() and text.isdigit()) or not 10 <= int(text[:9]) <= MAX_WIDTH:
+    width = _whole(text)
+    if width is None or not 10 <= width <= MAX_WIDTH:
         raise ProblemError(
             422,
             "invalid-width",
@@ -99,7 +101,28 @@ def asked_width(text: str | None) -> int:
             expected=f"whole pixels from 10 to {MAX_WIDTH}",
             next_step=f"leave it out for {DEFAULT_WIDTH}",
         )
-    return int(text)
+    return width
+
+
+def asked_page(text: str, *, link: str) -> int:
+    """Return the number of a page of a list; ``link`` is its first page."""
+    number = _whole(text)
+    if number is None or not 1 <= number <= MAX_PAGE:
+        raise ProblemError(
+            422,
+            "invalid-request",
+            f"{text[:40]!r} is not the number of a page",
+            where="query parameter 'page'",
+            expected=f"a whole number from 1 to {MAX_PAGE}",
+            next_step="leave it out for the newest",
+            link=link,
+        )
+    return number
+
+
+def _whole(text: str) -> int | None:
+    """Return a number of up to nine digits; longer ones are none that we ask for."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None
 
 
 def _end_ms(text: str, name: str, zone: ZoneInfo, *, last: bool) -> int:

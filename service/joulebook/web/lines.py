@@ -41,7 +41,7 @@ class Line:
 
 
 def site_lines(database: Database, site: Site, span: Span) -> list[Line]:
-    """Return the lines of panels, use, grid and battery, and of the battery's charge."""
+    """Return the lines of panels, use, grid, battery and its charge, as far as there are any."""
     with closing(database.connect()) as connection:
         devices = devices_of(connection, site.id)
         wanted = [
@@ -53,6 +53,7 @@ def site_lines(database: Database, site: Site, span: Span) -> list[Line]:
         lines = []
         for device, quantity in wanted:
             readings = read_device(connection, site.id, device, span, quantities=[quantity])
-            if quantity in readings.values:
-                lines.append(Line(device, quantity, readings.at_ms, readings.values[quantity]))
+            value = readings.values.get(quantity)
+            if value is not None and not np.isnan(value).all():
+                lines.append(Line(device, quantity, readings.at_ms, value))
     return lines

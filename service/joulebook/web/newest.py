@@ -92,7 +92,9 @@ def _device(name: str, latest: list[Latest], now_ms: int) -> NewestOfDevice:
 
 def _headline(device: str, readings: tuple[NewestReading, ...]) -> str:
     by_quantity = {reading.quantity: reading for reading in readings}
-    named = next((by_quantity[name] for name in _HEADLINES if name in by_quantity), readings[0])
+    named = next((by_quantity[name] for name in _HEADLINES if name in by_quantity), None)
+    if named is None:
+        return f"{readings[0].quantity}: {readings[0].text}"
     headline = in_words(device, named)
     soc = by_quantity.get("soc")
     return f"{headline}; {soc.text} full" if soc is not None else headline

@@ -45,6 +45,11 @@ def numbers_of(day: DayResult, *, hours: float) -> dict[str, Estimate]:
     }
 
 
+def says_something(day: DayResult) -> bool:
+    """Tell whether a day has any number; the first instants of a silent day may have none."""
+    return any(day.numbers[name].value is not None for name in texts.LABELS)
+
+
 def coverage(days: Sequence[DayResult], *, hours: float) -> float:
     """Return the measured share of the hours that have passed."""
     return share(sum(day.hours * day.coverage_ratio for day in days), hours)

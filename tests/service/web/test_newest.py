@@ -39,7 +39,7 @@ def test_a_battery_says_how_full_it_claims_to_be() -> None:
 
 def test_another_device_says_its_first_quantity() -> None:
     assert headline(latest("ambient", "temperature", "Cel", 16.2)) == "16.2 °C"
-    assert headline(latest("kiln", "b", "A", 2.0), latest("kiln", "a", "A", 1.0)) == "1.0 A"
+    assert headline(latest("kiln", "b", "A", 2.0), latest("kiln", "a", "A", 1.0)) == "a: 1.0 A"
 
 
 def test_devices_come_in_the_order_of_the_energy() -> None:

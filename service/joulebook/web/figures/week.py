@@ -9,13 +9,14 @@ from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
 from joulebook.web.figures.layout import LEGEND_PX, axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
+from joulebook.web.totals import says_something
 
 
 def week_figure(
     shown: Sequence[date], days: Sequence[DayResult], palette: Palette, *, today: date
 ) -> dict[str, Any]:
     """Return bars of energy by day; a day without a result says so below its empty place."""
-    by_date = {day.date: day for day in days}
+    by_date = {day.date: day for day in days if says_something(day)}
     bars = [_bar(day, by_date.get(day), today) for day in shown]
     layout = base_layout(palette, height=280 + LEGEND_PX)
     layout["margin"] |= {"b": LEGEND_PX}

@@ -20,7 +20,7 @@ from joulebook.web.asked import asked_date
 from joulebook.web.lines import Line, site_lines
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.totals import coverage, elapsed_hours, numbers_of
+from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
 from joulebook.web.weeks import Week
 
 router = APIRouter(include_in_schema=False)
@@ -104,7 +104,7 @@ def day_numbers(
         "numbers": numbers,
         "so_far": so_far,
         "pending": result is None and has_readings,
-        "nothing": result is None and not has_readings,
+        "nothing": not has_readings and (result is None or not says_something(result)),
         "inputs": () if result is None else result.inputs,
     }
 

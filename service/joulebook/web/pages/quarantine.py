@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.storage.quarantine import quarantine_count, quarantined
 from joulebook.web import texts
-from joulebook.web.problems import ProblemError
+from joulebook.web.asked import asked_page
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
@@ -19,17 +19,7 @@ _SHOWN_BYTES = 240
 @router.get("/sites/{site}/quarantine")
 def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLResponse:
     """Show what was set aside, the newest first."""
-    if not (page.isascii() and page.isdigit() and 1 <= int(page[:6]) <= 100_000):
-        raise ProblemError(
-            422,
-            "invalid-request",
-            f"{page[:40]!r} is not the number of a page",
-            where="query parameter 'page'",
-            expected="a whole number from 1",
-            next_step="leave it out for the newest",
-            link=f"/sites/{site.name}/quarantine",
-        )
-    number = int(page)
+    number = asked_page(page, link=f"/sites/{site.name}/quarantine")
     with closing(backing.database.connect()) as connection:
         count = quarantine_count(connection, site.id)
         kept = quarantined(connection, site.id, limit=_PER_PAGE, offset=(number - 1) * _PER_PAGE)

@@ -19,7 +19,7 @@ from joulebook.web import formats, sentences, texts
 from joulebook.web.asked import asked_week
 from joulebook.web.newest import last_heard_ms, newest_of
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.totals import coverage, elapsed_hours, totals_of
+from joulebook.web.totals import coverage, elapsed_hours, says_something, totals_of
 from joulebook.web.weeks import Week
 
 router = APIRouter(include_in_schema=False)
@@ -110,7 +110,7 @@ def day_lines(
 ) -> list[DayLine]:
     """Return the seven days of a week, those ahead and those without a result too."""
     today = date_of(now_ms, zone)
-    by_date = {day.date: day for day in days}
+    by_date = {day.date: day for day in days if says_something(day)}
     lines = []
     for day in dates(week.monday, week.sunday):
         hours = elapsed_hours(day, day, zone=zone, now_ms=now_ms)
