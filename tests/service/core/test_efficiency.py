@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.core.curves import Curve
+from joulebook.core.curves import Curve, curve
 from joulebook.core.efficiency import (
     Pack,
     RunSums,
@@ -176,6 +176,30 @@ def test_a_known_loss_is_found_from_a_week() -> None:
     # 0.97² = 0.9409; the sensor of this battery has no offset, and its own level is right.
     assert number.value == pytest.approx(0.9409, abs=5e-4)
     assert number.coverage_ratio == 1.0
+
+
+def test_intervals_hold_the_truth_for_sensors_within_the_printed_limits() -> None:
+    # 200 batteries of known loss; the current's zero is off by anything within ±0.3 A, its scale
+    # by ±1 %, the battery's own level by ±3 % at either end; some readings are lost.
+    random = np.random.default_rng(80)
+    inside, given = 0, 0
+    for number in range(200):
+        one_way = random.uniform(0.95, 0.99)
+        power, soc = _battery(one_way, 8, seed=number)
+        gain, offset_w = random.uniform(0.99, 1.01), random.uniform(-0.3, 0.3) * PACK.nominal_v
+        start_off, end_off = random.uniform(-0.03, 0.03, 2).tolist()
+        claimed = soc.value + np.linspace(start_off, end_off, soc.value.size)
+        kept = np.ones(power.at_ms.size, dtype=np.bool_)
+        for start in random.integers(0, kept.size, 3):
+            kept[start : start + 20] = False
+        seen = curve(power.at_ms[kept], (power.value * gain + offset_w)[kept])
+        level = curve(soc.at_ms[kept], claimed[kept])
+        found = round_trip(joined_sums(_day_sums(seen, level, 8)), PACK)
+        if found.low is not None and found.high is not None:
+            given += 1
+            inside += found.low <= one_way**2 <= found.high
+    assert given == 200
+    assert 0.85 <= inside / given <= 0.98  # 90 % intervals
 
 
 def test_a_gap_ends_a_run_and_what_happened_in_it_is_left_out() -> None:
