@@ -2,11 +2,9 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
-from datetime import date
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
@@ -15,13 +13,11 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 from sqlmodel import SQLModel
 
-from joulebook.core.spans import Span
 from joulebook.errors import SchemaError
 from joulebook.storage import schema
-from joulebook.storage.catalogue import check_token, sites
+from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, StorageUnavailableError
-from joulebook.storage.days import day_results, dirty_days
 from joulebook.storage.models import (
     DayResultRow,
     DeviceRow,
@@ -31,11 +27,8 @@ from joulebook.storage.models import (
     SiteRow,
     TokenRow,
 )
-from joulebook.storage.quarantine import quarantined
-from joulebook.storage.reading import latest_readings, read_device
 from joulebook.storage.schema import migrations, prepare
-from joulebook.storage.series import series_of
-from tests.service.storage.saved_database import FIRST_MS, REFUSED, SAVED, SECRET, dump, load, save
+from tests.service.storage.saved_database import dump, load
 
 BREAKS = """
     op.execute("CREATE TABLE glazes (name VARCHAR)")
@@ -261,42 +254,3 @@ def test_a_disk_without_links_will_do(tmp_path: Path, monkeypatch: pytest.Monkey
     monkeypatch.setattr(Path, "hardlink_to", no_links)
     assert sites(Database.open(tmp_path)) == []
     assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
-
-
-def test_the_saved_database_is_what_its_maker_makes(tmp_path: Path) -> None:
-    # Once schema 0002 is there, this file can no longer be made, and this test goes.
-    save(tmp_path / "again.sql")
-    assert (tmp_path / "again.sql").read_text(encoding="utf-8") == SAVED.read_text(encoding="utf-8")
-
-
-def test_the_saved_database_is_read_by_this_version(saved: Path) -> None:
-    database = Database.open(saved.parent)
-    annexe, studio = sites(database)
-    assert (annexe.name, annexe.timezone, annexe.battery_ah) == ("annexe", "Pacific/Apia", None)
-    assert (studio.battery_cells, studio.installed) == (16, date(2025, 1, 15))
-    grant = check_token(database, "bridge", SECRET)
-    assert grant is not None
-    assert (grant.site, grant.site_id) == ("studio", studio.id)
-    with closing(database.connect()) as connection:
-        assert [series.quantity for series in series_of(connection, studio.id)] == [
-            "power",
-            "soc",
-            "state",
-            "fan",
-        ]
-        span = Span(FIRST_MS, FIRST_MS + 60_000)
-        battery = read_device(connection, studio.id, "battery", span)
-        assert battery.at_ms.tolist() == [FIRST_MS, FIRST_MS + 5000, FIRST_MS + 10000]
-        np.testing.assert_array_equal(battery.values["power"], [812.5, -0.25, np.nan])
-        np.testing.assert_array_equal(battery.values["soc"], [0.5, np.nan, 0.75])
-        latest = {one.series.quantity: one.value for one in latest_readings(connection, studio.id)}
-        assert latest == {"power": -0.25, "soc": 0.75, "state": "waiting", "fan": True}
-        # Two minutes before midnight: both days are concerned.
-        assert [dirty.day for dirty in dirty_days(connection)] == [
-            date(2026, 3, 2),
-            date(2026, 3, 1),
-        ]
-        results = day_results(connection, studio.id, None, None)
-        assert results == [(date(2026, 3, 1), "day-1", b"{}")]
-        (kept,) = quarantined(connection, studio.id)
-        assert (kept.refused, kept.times_seen) == (REFUSED, 2)
