@@ -118,11 +118,6 @@ _DIGITS = {"V": 1, "A": 1, "W": 0, "Cel": 1, "Hz": 2}
 _UNITS = {"Cel": "°C"}
 
 
-def watts(value_w: float | None) -> str:
-    """Return power for a person."""
-    return NOTHING if value_w is None else value_text(value_w, "W", "power")
-
-
 def kw_cell(value_w: float | None) -> str:
     """Return power for a table's cell: kW with two decimals; a dash where none was measured."""
     return DASH if value_w is None else fixed(value_w / 1000, 2)

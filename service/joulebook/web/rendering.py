@@ -34,12 +34,12 @@ def template_environment(assets: Assets, *, version: str) -> Environment:
     )
     environment.filters |= {each.__name__: each for each in _FILTERS}
     environment.filters |= {"moment": formats.moment, "clock": formats.clock}
-    environment.globals |= {
-        "asset": assets.url,
-        "plotly": assets.url(PLOTLY),
-        "labels": texts.LABELS,
-        "short_labels": texts.SHORT_LABELS,
-        "workings": texts.WORKINGS,
-        "version": version,
-    }
+    environment.globals.update(
+        asset=assets.url,
+        plotly=assets.url(PLOTLY),
+        labels=texts.LABELS,
+        short_labels=texts.SHORT_LABELS,
+        workings=texts.WORKINGS,
+        version=version,
+    )
     return environment

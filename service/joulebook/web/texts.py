@@ -24,7 +24,7 @@ PROBLEMS = {
     "internal-error": "A mistake of ours",
 }
 
-NOT_MEASURED = "nothing was measured"
+#: A silence after which the newest readings say nothing of now. [s]
 STALE_AFTER_S = 600
 
 #: What a number is called in a table, by the field's name in the JSON documents.

@@ -176,3 +176,13 @@ def test_a_script_that_gets_into_a_page_does_not_run(phone: Page, address: str) 
     )
     assert phone.evaluate("window.ran") is None
     assert any("Content Security Policy" in complaint for complaint in phone.complaints)
+
+
+def test_what_a_console_says_is_heard(phone: Page, address: str) -> None:
+    phone.go(f"{address}/about")
+    phone.evaluate(
+        "console.error('first'); setTimeout(() => { window.thrown = true; throw Error('second'); })"
+    )
+    phone.wait_for("window.thrown")
+    assert "first" in phone.complaints[0]
+    assert "second" in phone.complaints[1]
