@@ -64,11 +64,7 @@ def wear_report(database: Database, site: Site, first: date | None, last: date |
 def _measured(
     database: Database, site: Site, first: date | None, last: date | None
 ) -> tuple[Window, list[DayResult]]:
-    """Return the window and the results in it.
-
-    A reading just after midnight touches the day before, which has a result without being a
-    day of readings: the window leaves such a day out at its ends.
-    """
+    """Return the window, no longer than there are readings, and the results in it."""
     with closing(database.connect()) as connection:
         window = window_of(readings_span(connection, site.id), site, first, last)
     if window.first is None:

@@ -35,8 +35,11 @@ def day_results_of(
 ) -> list[DayResult]:
     """Return a site's day results from ``first`` to ``last``, both included, in order.
 
-    Those of an earlier version of the method are left out: their days are computed anew soon.
+    Those of an earlier version of the method are left out: their days are computed anew soon. So
+    are days without a reading of their own: a reading just after midnight reaches the day before,
+    which is then computed too, without being a day on which anything was measured.
     """
     with closing(database.connect()) as connection:
         stored = day_results(connection, site.id, first, last)
-    return [decoded(result) for _, method, result in stored if method == METHOD]
+    results = (decoded(result) for _, method, result in stored if method == METHOD)
+    return [result for result in results if result.readings]

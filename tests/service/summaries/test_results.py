@@ -17,6 +17,8 @@ def test_results_come_back_in_order_and_whole(tmp_path: Path) -> None:
     assert [result.date.day for result in found] == [3, 4, 5]
     assert [decoded(encoded(result)) for result in found] == found
     assert day_results_of(database, site, LAST, LAST) == found[-1:]
+    # 2 and 6 June lie within five minutes of readings, but have none of their own.
+    assert day_results_of(database, site, None, None) == found
     database.close()
 
 
