@@ -8,7 +8,6 @@ from joulebook.errors import JoulebookError
 from joulebook.ingest.decode import Decoder
 from joulebook.ingest.layouts import Layout, Row, RowGroups
 from joulebook.ingest.message import Message, Verdict
-from joulebook.ingest.outcomes import Decoded
 from joulebook.ingest.sitebook import SiteBook
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.quarantine import put_aside
@@ -73,20 +72,24 @@ class Committer:
 
     def _commit_together(self, messages: Sequence[Message]) -> Outcome:
         while True:
-            decoded = [self._decoder.decode(message) for message in messages]
+            groups = RowGroups()
+            refused: list[Refused] = []
+            verdicts: list[Verdict] = []
+            for message in messages:
+                decoded = self._decoder.decode(message)
+                for layout, at_ms, row in decoded.rows:
+                    groups.add(layout, at_ms, row)
+                refused += decoded.refused
+                verdicts.append(decoded.verdict)
             try:
-                return self._write(decoded)
+                written = self._write(groups, refused)
             except (SeriesMismatch, TooManySeries) as refusal:
                 # The decoder has learned of it and refuses, or converts, those readings now.
                 log.info("%s", refusal)
+            else:
+                return Outcome(verdicts, written, len(refused))
 
-    def _write(self, decoded: list[Decoded]) -> Outcome:
-        groups = RowGroups()
-        refused: list[Refused] = []
-        for one in decoded:
-            for layout, at_ms, row in one.rows:
-                groups.add(layout, at_ms, row)
-            refused += one.refused
+    def _write(self, groups: RowGroups, refused: list[Refused]) -> Written:
         try:
             with transaction(self._connection):
                 rows = [self._device_rows(layout, group) for layout, group in groups.groups]
@@ -95,7 +98,7 @@ class Committer:
         except BaseException:
             self._register.forget()  # a rollback has taken back what was made
             raise
-        return Outcome([one.verdict for one in decoded], written, len(refused))
+        return written
 
     def _device_rows(self, layout: Layout, rows: list[Row]) -> DeviceRows:
         site_id, device = layout.site_id, layout.device

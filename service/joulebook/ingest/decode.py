@@ -11,7 +11,7 @@ from joulebook.ingest.expectations import Expectations
 from joulebook.ingest.layouts import Layout, Layouts, Row
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.outcomes import Decoded, fault_of, none_usable, refused_part, turned_away
-from joulebook.ingest.quick import Plan, QuickPack, Shape, names_and_units, read_quickly
+from joulebook.ingest.quick import Plan, Shape, read_quickly
 from joulebook.ingest.senml import Record, resolve
 from joulebook.ingest.senml_fields import PackError
 from joulebook.ingest.topics import parse_topic
@@ -28,11 +28,12 @@ _SUM_UNITS = {"W": "J", "A": "C", "VA": "VAs", "var": "vars"}
 class Target:
     """Where a topic's readings go. Made once for each topic: it is a key, compared by identity."""
 
-    __slots__ = ("device", "site_id")
+    __slots__ = ("device", "last_plan", "site_id")
 
     def __init__(self, site_id: int, device: str) -> None:
         self.site_id = site_id
         self.device = device
+        self.last_plan: Plan | None = None
 
 
 class Decoder:
@@ -57,12 +58,16 @@ class Decoder:
         self._expectations.pin(
             series.site_id, series.device, series.quantity, series.unit, series.kind
         )
-        self._plans.clear()
+        self._forget_plans()
 
     def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
         """Take no quantities of a device but these: storage has no place for more."""
         self._expectations.close_device(site_id, device, quantities)
+        self._forget_plans()
+
+    def _forget_plans(self) -> None:
         self._plans.clear()
+        self._targets.clear()
 
     def decode(self, message: Message) -> Decoded:
         """Return what a message holds.
@@ -81,13 +86,17 @@ class Decoder:
             if len(self._targets) >= _MOST_CACHED:
                 self._targets.clear()
             target = self._targets[key] = found
-        pack = read_quickly(message.payload, message.received_ms)
+        pack = read_quickly(message.payload)
         if pack is not None:
-            plan = self._plan(target, pack)
-            if plan is not None and time_objection(pack.at_ms, message.received_ms) is None:
-                row = plan.row(pack.at_ms, pack.values)
-                if row is not None:
-                    return Decoded([(plan.layout, pack.at_ms, row)], [], Verdict.STORED)
+            plan = target.last_plan
+            if plan is None or not pack.fits(plan):
+                plan = target.last_plan = self._plan(target, pack.shape())
+            if plan is not None:
+                at_ms = pack.at_ms(plan, message.received_ms)
+                if at_ms is not None and time_objection(at_ms, message.received_ms) is None:
+                    row = plan.row(at_ms, pack.values())
+                    if row is not None:
+                        return Decoded([(plan.layout, at_ms, row)], [], Verdict.STORED)
         return self._decode_slowly(target, message)
 
     def _find(self, message: Message) -> Target | Decoded:
@@ -116,14 +125,13 @@ class Decoder:
             )
         return Target(site_id, place.device)
 
-    def _plan(self, target: Target, pack: QuickPack) -> Plan | None:
-        key = (target, pack.shape)
+    def _plan(self, target: Target, shape: Shape) -> Plan | None:
         try:
-            return self._plans[key]
+            return self._plans[target, shape]
         except KeyError:
             if len(self._plans) >= _MOST_CACHED:
                 self._plans.clear()
-            plan = self._plans[key] = self._make_plan(target, pack.shape)
+            plan = self._plans[target, shape] = self._make_plan(target, shape)
             return plan
 
     def _make_plan(self, target: Target, shape: Shape) -> Plan | None:
@@ -131,7 +139,7 @@ class Decoder:
         columns: list[Column] = []
         conversions = []
         limits = []
-        for place, (name, unit) in enumerate(names_and_units(shape)):
+        for place, (name, unit) in enumerate(shape.names_and_units()):
             expected = self._expectations.of(target.site_id, target.device, name, unit, "number")
             if isinstance(expected, Objection):
                 return None
@@ -145,7 +153,7 @@ class Decoder:
         if len({column.quantity for column in columns}) < len(columns):
             return None
         layout = self._layouts.get(target.site_id, target.device, tuple(columns))
-        return Plan(layout, conversions, limits)
+        return Plan(shape, layout, conversions, limits)
 
     def _decode_slowly(self, target: Target, message: Message) -> Decoded:
         try:

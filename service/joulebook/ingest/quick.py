@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import msgspec
 
 from joulebook.ingest.layouts import Layout, Row
-from joulebook.ingest.senml import instant_ms
+from joulebook.ingest.senml import MOST_TIME_S, instant_ms
 from joulebook.ingest.units import Conversion
 
 _UNSET = msgspec.UNSET
@@ -32,74 +32,121 @@ class QuickRecord(msgspec.Struct, forbid_unknown_fields=True, gc=False):
 
 _DECODER = msgspec.json.Decoder(list[QuickRecord])
 
-#: What tells packs apart besides times and values: names, units, base name and base unit.
-Shape = tuple[tuple[str, ...], tuple[Sent, ...], Sent, Sent]
-
-
-@dataclass(slots=True)  # frozen would make it six times as slow to build
-class QuickPack:
-    """A pack of one instant as it was sent."""
-
-    shape: Shape
-    at_ms: int
-    values: list[float]
-
 
 @dataclass(frozen=True, slots=True)
-class Plan:
-    """What to do with the values of a shape: where they belong, and what they must be."""
+class Shape:
+    """What tells packs apart besides their times and values."""
 
-    layout: Layout
-    conversions: list[tuple[int, Conversion]]
-    limits: list[tuple[int, float, float]]
+    names: tuple[str, ...]
+    units: tuple[Sent, ...]
+    base_name: Sent
+    base_unit: Sent
+
+    def names_and_units(self) -> list[tuple[str, str]]:
+        """Return the resolved name and unit of each record."""
+        bn = "" if self.base_name is _UNSET else self.base_name
+        bu = "" if self.base_unit is _UNSET else self.base_unit
+        return [
+            (f"{bn}{name}", bu if unit is _UNSET else unit or bu)
+            for name, unit in zip(self.names, self.units, strict=True)
+        ]
+
+    def quotes(self) -> int:
+        """Return how many quotation marks such a pack has, ``bt`` and ``t`` aside."""
+        units = len(self.units) - self.units.count(_UNSET)
+        bases = (self.base_name is not _UNSET) + (self.base_unit is not _UNSET)
+        return 6 * len(self.names) + 4 * units + 4 * bases
+
+
+class QuickPack:
+    """A pack of plain records, not yet known to be of one instant."""
+
+    __slots__ = ("_payload", "_records", "names", "units")
+
+    def __init__(self, payload: bytes, records: list[QuickRecord]) -> None:
+        self._payload = payload
+        self._records = records
+        self.names = [record.n for record in records]
+        self.units = [record.u for record in records]
+
+    def shape(self) -> Shape:
+        """Return the pack's shape."""
+        first = self._records[0]
+        return Shape(tuple(self.names), tuple(self.units), first.bn, first.bu)
+
+    def fits(self, plan: "Plan") -> bool:
+        """Return whether the pack has the shape of a plan."""
+        # Comparing with the last pack's shape costs less than finding it by its hash: the texts
+        # are new objects, whose hashes would all have to be computed.
+        first = self._records[0]
+        return (
+            self.names == plan.names
+            and self.units == plan.units
+            and first.bn == plan.base_name
+            and first.bu == plan.base_unit
+        )
+
+    def at_ms(self, plan: "Plan", received_ms: int) -> int | None:
+        """Return the instant of all records, ``None`` where they have not one, or are not plain."""
+        records = self._records
+        first = records[0]
+        quotes = plan.quotes
+        time_s = 0.0
+        if first.bt is not _UNSET:
+            quotes += 2
+            time_s = first.bt
+        if first.t is not _UNSET:
+            quotes += 2 * len(records)
+            time_s += first.t
+            if any(record.t != first.t for record in records):
+                return None
+        # A label twice, a base field further down or an escaped quote leaves quotation marks
+        # unaccounted for, and counting them is far cheaper than looking at every field.
+        if self._payload.count(b'"') != quotes or not abs(time_s) < MOST_TIME_S:
+            return None
+        return instant_ms(time_s, received_ms)
+
+    def values(self) -> list[float]:
+        """Return the numbers as they were sent."""
+        return [record.v for record in self._records]
+
+
+class Plan:
+    """What to do with packs of one shape: where they belong, and what their values must be."""
+
+    __slots__ = ("_conversions", "_limits", "base_name", "base_unit", "layout", "names", "quotes",
+                 "units")  # fmt: skip
+
+    def __init__(
+        self,
+        shape: Shape,
+        layout: Layout,
+        conversions: list[tuple[int, Conversion]],
+        limits: list[tuple[int, float, float]],
+    ) -> None:
+        self.names = list(shape.names)
+        self.units = list(shape.units)
+        self.base_name = shape.base_name
+        self.base_unit = shape.base_unit
+        self.quotes = shape.quotes()
+        self.layout = layout
+        self._conversions = conversions
+        self._limits = limits
 
     def row(self, at_ms: int, values: list[float]) -> Row | None:
         """Return the row to store, or ``None`` where a value is out of its range."""
-        for place, conversion in self.conversions:
+        for place, conversion in self._conversions:
             values[place] = conversion.apply(values[place])
-        for place, low, high in self.limits:
+        for place, low, high in self._limits:
             if not low <= values[place] <= high:
                 return None
         return (at_ms, *values)
 
 
-def read_quickly(payload: bytes, received_ms: int) -> QuickPack | None:
-    """Return a plain pack of one instant, or ``None`` where it has to be read slowly."""
+def read_quickly(payload: bytes) -> QuickPack | None:
+    """Return a pack of plain records, or ``None`` where it has to be read slowly."""
     try:
         records = _DECODER.decode(payload)
     except (msgspec.DecodeError, UnicodeDecodeError):
         return None
-    if not records:
-        return None
-    first = records[0]
-    names = tuple([record.n for record in records])
-    units = tuple([record.u for record in records])
-    timed = first.t is not _UNSET
-    if timed and any(record.t != first.t for record in records):
-        return None
-    # A label twice, a base field further down or an escaped quote leaves quotes unaccounted for,
-    # and counting them is far cheaper than looking at every field.
-    with_unit = len(units) - units.count(_UNSET)
-    quotes = len(names) * (8 if timed else 6) + 4 * with_unit
-    time_s = 0.0
-    if first.bt is not _UNSET:
-        quotes += 2
-        time_s = first.bt
-    if first.t is not _UNSET:
-        time_s += first.t
-    quotes += 4 * ((first.bn is not _UNSET) + (first.bu is not _UNSET))
-    if payload.count(b'"') != quotes or not abs(time_s) < 1e15:
-        return None
-    shape = (names, units, first.bn, first.bu)
-    return QuickPack(shape, instant_ms(time_s, received_ms), [record.v for record in records])
-
-
-def names_and_units(shape: Shape) -> list[tuple[str, str]]:
-    """Return the resolved name and unit of each record of a shape."""
-    names, units, base_name, base_unit = shape
-    bn = "" if base_name is _UNSET else base_name
-    bu = "" if base_unit is _UNSET else base_unit
-    return [
-        (f"{bn}{name}", bu if unit is _UNSET else unit or bu)
-        for name, unit in zip(names, units, strict=True)
-    ]
+    return QuickPack(payload, records) if records else None

@@ -23,6 +23,9 @@ from joulebook.ingest.wording import shown
 #: RFC 8428 §4.5.3: a time below this is relative to now. [s]
 RELATIVE_BELOW_S = 2**28
 
+#: Beyond this a time is no date, and milliseconds would no longer be whole. [s]
+MOST_TIME_S = 1e12
+
 #: RFC 8428 §4.5.1.
 LEGAL_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 
@@ -175,7 +178,7 @@ class _Base:
     def _time(self, fields: Fields, received_ms: int) -> int:
         number_of(fields, "ut")  # checked and passed over: it promises, and measures nothing
         time_s = self.fields.get("bt", 0.0) + (number_of(fields, "t") or 0.0)
-        if not abs(time_s) < 1e15:
+        if not abs(time_s) < MOST_TIME_S:
             raise RecordError("time-wrong", f"has the time {time_s} s; expected a date")
         return instant_ms(time_s, received_ms)
 

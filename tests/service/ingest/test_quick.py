@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from joulebook.ingest import decode as decode_module
 from joulebook.ingest.decode import Decoder
-from joulebook.ingest.quick import names_and_units, read_quickly
+from joulebook.ingest.layouts import Layout
+from joulebook.ingest.quick import Plan, read_quickly
 from joulebook.ingest.senml import resolve
 from tests.helpers.packs import NOW_MS, message, readings
 
@@ -32,11 +33,14 @@ PLAIN = [
 )
 def test_plain_packs_of_one_instant_are_read_quickly(pack: list[dict[str, Any]]) -> None:
     payload = json.dumps(pack).encode()
-    quick = read_quickly(payload, NOW_MS)
+    quick = read_quickly(payload)
     assert quick is not None
     slow = resolve(payload, NOW_MS).records
-    assert names_and_units(quick.shape) == [(record.name, record.unit) for record in slow]
-    assert [(quick.at_ms, value) for value in quick.values] == [(r.at_ms, r.value) for r in slow]
+    assert quick.shape().names_and_units() == [(record.name, record.unit) for record in slow]
+    plan = Plan(quick.shape(), Layout(1, "battery", ()), [], [])
+    assert quick.fits(plan)
+    at_ms = quick.at_ms(plan, NOW_MS)
+    assert [(at_ms, value) for value in quick.values()] == [(r.at_ms, r.value) for r in slow]
 
 
 @pytest.mark.parametrize(
@@ -68,12 +72,15 @@ def test_plain_packs_of_one_instant_are_read_quickly(pack: list[dict[str, Any]])
     ],
 )
 def test_everything_else_is_left_to_the_slow_way(payload: bytes) -> None:
-    assert read_quickly(payload, NOW_MS) is None
+    pack = read_quickly(payload)
+    if pack is not None:
+        plan = Plan(pack.shape(), Layout(1, "battery", ()), [], [])
+        assert pack.at_ms(plan, NOW_MS) is None
 
 
 def slowly(decoder: Decoder, payload: bytes) -> Any:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(decode_module, "read_quickly", lambda _payload, _received_ms: None)
+        patch.setattr(decode_module, "read_quickly", lambda _payload: None)
         return decoder.decode(message(payload))
 
 
@@ -114,3 +121,22 @@ def test_both_ways_give_the_same(pack: list[dict[str, Any]]) -> None:
     assert readings(quick) == readings(slow)
     assert quick.refused == slow.refused
     assert quick.verdict is slow.verdict
+
+
+OTHERS = [
+    [PLAIN[0], {"n": "current", "u": "mA", "v": 5}],
+    [PLAIN[0], {"n": "power", "u": "A", "v": 5}],
+    [PLAIN[0] | {"bn": "cell_"}, PLAIN[1]],
+    [PLAIN[0] | {"bu": "V"}, {"n": "current", "v": 5}],
+    [PLAIN[0]],
+    [*PLAIN, {"n": "power", "u": "W", "v": 5}],
+]
+
+
+@pytest.mark.parametrize("other", OTHERS)
+def test_a_pack_of_another_shape_is_not_taken_for_the_last_one(other: list[dict[str, Any]]) -> None:
+    decoder = Decoder(lambda _name: None)
+    decoder.decode(message(PLAIN))
+    decoded = decoder.decode(message(other))
+    assert readings(decoded) == readings(slowly(decoder, json.dumps(other).encode()))
+    assert len(readings(decoder.decode(message(PLAIN)))) == 2
