@@ -4,27 +4,23 @@ Method `day-1`, see ``docs/methods/day.md``; each number names the method of its
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core import balance, conversion, cycles
-from joulebook.core.curves import MAX_GAP_S, Curve, clipped, coverage_ratio, mean
-from joulebook.core.efficiency import SOC_END_LIMIT_RATIO, Pack, RunSums, run_sums
-from joulebook.core.energy import K90, Integral, amount_estimate, integrate_curve
+from joulebook.core.curves import MAX_GAP_S, Curve, clipped, mean
+from joulebook.core.efficiency import Pack, RunSums, run_sums
+from joulebook.core.energy import Integral, amount_estimate, integrate_curve
 from joulebook.core.estimate import Estimate, refused
+from joulebook.core.extremes import level_numbers, temperature_numbers
 from joulebook.core.metered import metered_numbers
 from joulebook.core.powers import DeviceArrays, SeriesSources, Source
 from joulebook.core.spans import Span
 
 METHOD = "day-1"
-EXTREMES_METHOD = "extremes-1"
-MEAN_METHOD = "time-mean-1"
-
-#: Assumed limit of a temperature sensor's error, uniform within. [°C]
-TEMPERATURE_LIMIT_C = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,8 +122,8 @@ def compute_day(inputs: DayInputs) -> DayResult:
         ),
     }
     numbers["efc"] = _efc(numbers, inputs.battery_ah)
-    numbers.update(_levels(levels, inputs.span))
-    numbers.update(_temperatures(sources.each("battery", "temperature"), inputs.span))
+    numbers.update(level_numbers(levels, inputs.span))
+    numbers.update(temperature_numbers(sources.each("battery", "temperature"), inputs.span))
     numbers.update(metered_numbers(sources, inputs.span))
     night, numbers["idle_w"] = _night(powers, inputs)
     return DayResult(
@@ -200,65 +196,6 @@ def _efc(numbers: dict[str, Estimate], battery_ah: float | None) -> Estimate:
     return Estimate(
         value=value, low=low, high=high, coverage_ratio=coverage, method=cycles.EFC_METHOD
     )
-
-
-def _levels(levels: list[Curve], span: Span) -> dict[str, Estimate]:
-    """Return the lowest and the highest state of charge that any battery claimed."""
-    half = K90 * SOC_END_LIMIT_RATIO / 3**0.5
-    low, high = _extremes(levels, span, "state of charge", half)
-    return {"soc_min_ratio": _inside_ratio(low), "soc_max_ratio": _inside_ratio(high)}
-
-
-def _inside_ratio(number: Estimate) -> Estimate:
-    """Return a ratio whose interval does not leave 0 to 1."""
-    if number.low is None or number.high is None:
-        return number
-    return replace(number, low=max(number.low, 0.0), high=min(number.high, 1.0))
-
-
-def _temperatures(lines: list[Curve], span: Span) -> dict[str, Estimate]:
-    """Return the hottest reading of any battery, and the mean over time of all of them."""
-    half = K90 * TEMPERATURE_LIMIT_C / 3**0.5
-    _, hottest = _extremes(lines, span, "battery temperature", half)
-    seen = [integrate_curve(line, span) for line in lines]
-    means = [
-        each.net / each.covered_s * 3600 for each in seen if each.net is not None and each.covered_s
-    ]
-    if not means:
-        average = refused("no battery temperature was measured", method=MEAN_METHOD)
-    else:
-        value = sum(means) / len(means)
-        average = Estimate(
-            value=value,
-            low=value - half,
-            high=value + half,
-            coverage_ratio=min(each.coverage_ratio for each in seen),
-            method=MEAN_METHOD,
-        )
-    return {"battery_temperature_max_c": hottest, "battery_temperature_mean_c": average}
-
-
-def _extremes(lines: list[Curve], span: Span, what: str, half: float) -> tuple[Estimate, Estimate]:
-    """Return the lowest and the highest reading inside the span, of any of the lines."""
-    inside = [
-        line.value[(line.at_ms >= span.start_ms) & (line.at_ms < span.end_ms)] for line in lines
-    ]
-    values = np.concatenate(inside) if inside else np.empty(0)
-    if values.size == 0:
-        nothing = refused(f"no {what} was measured", method=EXTREMES_METHOD)
-        return nothing, nothing
-    coverage = min(coverage_ratio(line, span) for line in lines)
-    low, high = (
-        Estimate(
-            value=value,
-            low=value - half,
-            high=value + half,
-            coverage_ratio=coverage,
-            method=EXTREMES_METHOD,
-        )
-        for value in (float(values.min()), float(values.max()))
-    )
-    return low, high
 
 
 def _runs(battery_w: Curve | None, levels: list[Curve], span: Span) -> RunSums | None:
