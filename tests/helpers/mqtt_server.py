@@ -39,17 +39,21 @@ class RunningListener:
         """Stop gracefully; may be called twice."""
         asyncio.run_coroutine_threadsafe(self.listener.stop(), self._loop).result(WAIT_S)
 
-    def client(self, level: int = 4) -> "RawClient":
+    def client(self, level: int = 4, *, receive_buffer: int = 65536) -> "RawClient":
         """Return a bare socket of a client that is let in."""
-        client = self.stranger()
+        client = self.stranger(receive_buffer=receive_buffer)
         client.send(connect(level))
         answer = client.packet()
         assert (answer[0], answer[3]) == (0x20, 0), answer.hex(" ")
         return client
 
-    def stranger(self) -> "RawClient":
+    def stranger(self, *, receive_buffer: int = 65536) -> "RawClient":
         """Return a bare socket without a CONNECT."""
-        return RawClient(socket.create_connection(("127.0.0.1", self.port), timeout=WAIT_S))
+        sock = socket.socket()
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_buffer)
+        sock.settimeout(WAIT_S)
+        sock.connect(("127.0.0.1", self.port))
+        return RawClient(sock)
 
 
 @contextmanager
