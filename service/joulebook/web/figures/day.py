@@ -11,6 +11,7 @@ import numpy as np
 from joulebook.core.quantities import kind_of
 from joulebook.core.spans import Span
 from joulebook.web import formats, texts
+from joulebook.web.figures.gaps import gap_shape, gap_words, gaps, y_axis
 from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, title_above
 from joulebook.web.figures.palette import Palette
 from joulebook.web.lines import Line
@@ -38,14 +39,21 @@ def day_figure(
     zone: ZoneInfo,
     palette: Palette,
     bucket_s: float,
+    now_ms: int,
 ) -> dict[str, Any]:
     """Return the strips of a day, in the order of the lines.
 
-    ``bucket_s`` is how long a point stands for, where a line has more readings than pixels. [s]
+    Parameters
+    ----------
+    bucket_s : float
+        How long a point stands for, where a line has more readings than pixels. [s]
+    now_ms : int
+        What is later is no gap: it has not been. [ms, UTC epoch]
     """
+    so_far = Span(span.start_ms, max(span.start_ms, min(span.end_ms, now_ms)))
     strips = _strips(lines)
     height = sum(strip.height_px + _TITLE_PX for strip in strips) + _BOTTOM_PX
-    layout = base_layout(palette, height=round(height)) | {"annotations": []}
+    layout = base_layout(palette, height=round(height)) | {"annotations": [], "shapes": []}
     layout["margin"] |= {"t": 0, "b": _BOTTOM_PX}
     inner = height - _BOTTOM_PX
     traces: list[dict[str, Any]] = []
@@ -53,21 +61,26 @@ def day_figure(
     for number, strip in enumerate(strips, start=1):
         top -= _TITLE_PX / inner
         bottom = max(0.0, top - strip.height_px / inner)
-        layout["yaxis" if number == 1 else f"yaxis{number}"] = axis(
+        layout[y_axis(number).replace("y", "yaxis")] = axis(
             palette,
             domain=[bottom, top],
             range=[strip.low, strip.high],
             dtick=strip.tick,
             anchor="x",
+            # A rule across the hours that were not measured would look like a zero.
+            zerolinecolor=palette.rule,
             ticksuffix="%" if strip.line.quantity == "soc" else "",
         )
         layout["annotations"].append(title_above(palette, strip.title, top))
+        for gap in gaps(strip.line, so_far, bucket_s=bucket_s):
+            layout["shapes"].append(gap_shape(gap, span, number=number, palette=palette))
+            layout["annotations"] += gap_words(gap, span, number=number, palette=palette)
         traces.append(_trace(strip, number, span, zone, palette))
         top = bottom
     layout["xaxis"] = axis(
         palette,
         range=[0, span.length_s],
-        anchor="y" if len(strips) < 2 else f"y{len(strips)}",
+        anchor=y_axis(max(1, len(strips))),
         zeroline=False,
         title={"text": _below(lines, bucket_s), "font": {"size": 12}, "standoff": 6},
         **_hours(day, span, zone),
@@ -137,7 +150,7 @@ def _trace(
         ],
         "hovertemplate": "%{text}<extra></extra>",
         "xaxis": "x",
-        "yaxis": "y" if number == 1 else f"y{number}",
+        "yaxis": y_axis(number),
         "connectgaps": False,
         # Without a fill, for plotly would close it over a gap.
         "line": {"color": colour, "width": 1.8},

@@ -43,6 +43,7 @@ def axis(palette: Palette, **more: Any) -> dict[str, Any]:
         "linecolor": palette.rule,
         "zerolinecolor": palette.ink,
         "zerolinewidth": 1,
+        "zerolinelayer": "below traces",
         **more,
     }
 

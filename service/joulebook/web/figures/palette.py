@@ -14,7 +14,10 @@ Scheme = Literal["light", "dark"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Palette:
-    """One colour for each part that energy flows through, and those of paper and ink."""
+    """One colour for each part that energy flows through, and those of paper and ink.
+
+    ``shade`` lies where nothing was measured.
+    """
 
     pv: str
     load: str
@@ -24,6 +27,7 @@ class Palette:
     paper: str
     ink: str
     rule: str
+    shade: str
 
 
 PALETTES: dict[Scheme, Palette] = {
@@ -36,6 +40,7 @@ PALETTES: dict[Scheme, Palette] = {
         paper="#FFFFFF",
         ink="#1A2229",
         rule="#D5DBE0",
+        shade="#E9EDF0",
     ),
     "dark": Palette(
         pv="#E69F00",
@@ -46,5 +51,6 @@ PALETTES: dict[Scheme, Palette] = {
         paper="#12181D",
         ink="#E6EBEF",
         rule="#36424C",
+        shade="#232E36",
     ),
 }

@@ -46,12 +46,19 @@ def one_day(
     site: Sited, day: str, backing: Backed, palette: Painted, width: str | None = None
 ) -> dict[str, Any]:
     """Return the figure of a day, in as many points as fit its width."""
-    shown = begun_date(site, day, today=date_of(backing.clock_ms(), site.zone))
+    now_ms = backing.clock_ms()
+    shown = begun_date(site, day, today=date_of(now_ms, site.zone))
     span = local_day(shown, site.zone)
     pixels = asked_width(width)
     lines = [line.points(span, pixels) for line in site_lines(backing.database, site, span)]
     return day_figure(
-        shown, lines, span=span, zone=site.zone, palette=palette, bucket_s=span.length_s / pixels
+        shown,
+        lines,
+        span=span,
+        zone=site.zone,
+        palette=palette,
+        bucket_s=span.length_s / pixels,
+        now_ms=now_ms,
     )
 
 

@@ -23,8 +23,15 @@ def line(device: str, quantity: str, values: list[float]) -> Line:
 
 
 def figure(*lines: Line, day: date = _DAY, zone: ZoneInfo = _LISBON) -> dict[str, Any]:
+    span = local_day(day, zone)
     return day_figure(
-        day, lines, span=local_day(day, zone), zone=zone, palette=PALETTES["dark"], bucket_s=222.0
+        day,
+        lines,
+        span=span,
+        zone=zone,
+        palette=PALETTES["dark"],
+        bucket_s=222.0,
+        now_ms=span.start_ms + 14 * 3_600_000,
     )
 
 
@@ -77,7 +84,8 @@ def test_strips_stand_below_one_another_and_say_what_they_are() -> None:
     for upper, lower in pairwise(domains):
         assert lower[1] < upper[0]
     assert domains[-1][0] >= 0
-    assert [title["text"] for title in layout["annotations"]] == [
+    titles = [note["text"] for note in layout["annotations"] if note["yref"] == "paper"]
+    assert titles == [
         "<b>Panels</b>, kW",
         "<b>Grid</b>, kW (+ buying, \N{MINUS SIGN} selling)",
         "<b>Battery</b>, kW (+ filling, \N{MINUS SIGN} emptying)",
@@ -91,6 +99,14 @@ def test_hours_are_those_of_the_sites_clock_when_it_changes() -> None:
     assert axis["ticktext"] == ["00:00", "04:00", "08:00", "12:00", "16:00", "20:00"]
     assert axis["tickvals"] == [0, *(hour * 3600 for hour in (3, 7, 11, 15, 19))]
     assert axis["range"] == [0, 23 * 3600]
+
+
+def test_what_was_not_measured_is_shaded_up_to_now() -> None:
+    # By hand: readings at 00:00 and 02:00, nothing at 01:00, and now is 14:00.
+    layout = figure(line("pv", "power", [1.0, np.nan, 1.0]))["layout"]
+    shades = [(shape["x0"], shape["x1"], shape["yref"]) for shape in layout["shapes"]]
+    assert sorted(shades) == [(0, 7_200, "y domain"), (7_200, 14 * 3_600, "y domain")]
+    assert layout["annotations"][-1]["text"] == "nothing measured"
 
 
 def test_it_says_what_a_point_is() -> None:

@@ -23,13 +23,13 @@ def test_each_month_has_its_energies_and_coverage(studio: Studio) -> None:
 
 def test_what_the_battery_gave_back_has_its_interval_or_reason(studio: Studio) -> None:
     text = words(studio)
-    assert "Gave back" in text
-    assert "passes on: not given, since" in text
+    assert "Battery gave back" in text
+    assert "passed on: not given, since" in text
 
 
 def test_it_says_how_its_numbers_come_about(studio: Studio) -> None:
     text = words(studio)
-    assert "What the inverter takes for itself" in text
+    assert "What the inverter took for itself" in text
     assert "sum-1" in text
     assert "round-trip-1" in text
 

@@ -1,0 +1,72 @@
+"""Where nothing was measured: a shade behind the line, and words where they fit."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from joulebook.core.spans import Span
+from joulebook.web.figures.layout import FONT
+from joulebook.web.figures.palette import Palette
+from joulebook.web.lines import Line
+from joulebook.web.thinning import GAP_MS
+
+#: A gap of this share of the figure's width has room for the words.
+_ROOM_RATIO = 0.3
+
+
+def gaps(line: Line, span: Span, *, bucket_s: float) -> Iterator[Span]:
+    """Yield the parts of a span in which a line has no points; ``span`` ends now at the latest.
+
+    ``bucket_s`` is how long a point of a thinned line stands for. [s]
+    """
+    known_ms = line.at_ms[~np.isnan(line.value)]
+    if known_ms.size == 0:
+        yield span
+        return
+    limit_ms = GAP_MS + (bucket_s * 1000 if line.thinned else 0)
+    edges = [(span.start_ms, int(known_ms[0])), (int(known_ms[-1]), span.end_ms)]
+    for start_ms, end_ms in edges:
+        if end_ms - start_ms > limit_ms:
+            yield Span(start_ms, end_ms)
+    for broken_ms in line.at_ms[np.isnan(line.value)]:
+        place = int(np.searchsorted(known_ms, broken_ms))
+        yield Span(int(known_ms[place - 1]), int(known_ms[place]))
+
+
+def gap_shape(gap: Span, span: Span, *, number: int, palette: Palette) -> dict[str, Any]:
+    """Return the shade of a gap over the whole height of strip ``number``."""
+    return {
+        "type": "rect",
+        "layer": "below",
+        "xref": "x",
+        "yref": f"{y_axis(number)} domain",
+        "x0": (gap.start_ms - span.start_ms) / 1000,
+        "x1": (gap.end_ms - span.start_ms) / 1000,
+        "y0": 0,
+        "y1": 1,
+        "fillcolor": palette.shade,
+        "line": {"width": 0},
+    }
+
+
+def gap_words(gap: Span, span: Span, *, number: int, palette: Palette) -> list[dict[str, Any]]:
+    """Return the words in a gap that is wide enough for them, as annotations."""
+    if gap.length_s < _ROOM_RATIO * span.length_s:
+        return []
+    return [
+        {
+            "text": "nothing measured",
+            "xref": "x",
+            "yref": f"{y_axis(number)} domain",
+            "x": (gap.start_ms + gap.end_ms - 2 * span.start_ms) / 2000,
+            "y": 0.5,
+            "showarrow": False,
+            "font": {"family": FONT, "size": 12, "color": palette.ink},
+        }
+    ]
+
+
+def y_axis(number: int) -> str:
+    """Return plotly's name of the y axis of strip ``number``, from 1."""
+    return "y" if number == 1 else f"y{number}"
