@@ -63,10 +63,10 @@ class Committer:
         except JoulebookError:
             raise
         except Exception as error:
-            if len(messages) == 1:
-                log.exception("a message on %r tripped a bug; quarantined", messages[0].topic)
-                return self._quarantine(messages[0], error)
-            log.exception("a bug stopped %d messages; trying them in halves", len(messages))
+            if len(messages) < 2:
+                log.exception("a message tripped a bug and is quarantined")
+                return self._quarantine(messages, error)
+            log.warning("%r stopped %d messages; trying them in halves", error, len(messages))
         middle = len(messages) // 2
         return self.commit(messages[:middle]) + self.commit(messages[middle:])
 
@@ -114,15 +114,18 @@ class Committer:
             raise
         return DeviceRows(site_id, series[0].device_id, series, rows)
 
-    def _quarantine(self, message: Message, error: Exception) -> Outcome:
-        refused = Refused(
-            site_id=message.site_id if self._sites.knows(message.site_id) else None,
-            source=message.source,
-            topic=message.topic,
-            payload=message.payload,
-            reason="internal-error",
-            detail=f"a bug of joulebook, told in its log: {type(error).__name__}",
-            received_ms=message.received_ms,
-        )
-        put_aside(self._connection, [refused])
-        return Outcome([Verdict.QUARANTINED], Written(), 1)
+    def _quarantine(self, messages: Sequence[Message], error: Exception) -> Outcome:
+        refused = [
+            Refused(
+                site_id=message.site_id if self._sites.knows(message.site_id) else None,
+                source=message.source,
+                topic=message.topic,
+                payload=message.payload,
+                reason="internal-error",
+                detail=f"a bug of joulebook, told in its log: {type(error).__name__}",
+                received_ms=message.received_ms,
+            )
+            for message in messages
+        ]
+        put_aside(self._connection, refused)
+        return Outcome([Verdict.QUARANTINED] * len(refused), Written(), len(refused))

@@ -92,7 +92,8 @@ class Inbox:
         with self._changed:
             self._give_up_at = time.monotonic() + timeout_s
             self._changed.notify_all()
-        self._thread.join(timeout_s + 1.0)
+        if self._thread.is_alive():  # it may never have been started
+            self._thread.join(timeout_s + 1.0)
 
     def put(self, messages: Sequence[Message], settled: Settled) -> None:
         """Queue messages; never blocks.

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import msgspec
 
 from joulebook.ingest.layouts import Layout, Row
-from joulebook.ingest.senml import MOST_TIME_S, instant_ms
+from joulebook.ingest.senml import MOST_TIME_S, VERSIONS, instant_ms
 from joulebook.ingest.units import Conversion
 
 _UNSET = msgspec.UNSET
@@ -28,6 +28,7 @@ class QuickRecord(msgspec.Struct, forbid_unknown_fields=True, gc=False):
     bn: Sent = _UNSET
     bt: float | msgspec.UnsetType = _UNSET
     bu: Sent = _UNSET
+    bver: int | msgspec.UnsetType = _UNSET
 
 
 _DECODER = msgspec.json.Decoder(list[QuickRecord])
@@ -52,7 +53,7 @@ class Shape:
         ]
 
     def quotes(self) -> int:
-        """Return how many quotation marks such a pack has, ``bt`` and ``t`` aside."""
+        """Return how many quotation marks such a pack has, ``bt``, ``bver`` and ``t`` aside."""
         units = len(self.units) - self.units.count(_UNSET)
         bases = (self.base_name is not _UNSET) + (self.base_unit is not _UNSET)
         return 6 * len(self.names) + 4 * units + 4 * bases
@@ -95,6 +96,10 @@ class QuickPack:
         if first.bt is not _UNSET:
             quotes += 2
             time_s = first.bt
+        if first.bver is not _UNSET:
+            quotes += 2
+            if first.bver not in VERSIONS:
+                return None
         if first.t is not _UNSET:
             quotes += 2 * len(records)
             time_s += first.t

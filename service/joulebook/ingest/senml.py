@@ -31,7 +31,7 @@ LEGAL_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 
 #: RFC 9100 writes a version as bits. 10 is RFC 8428 itself, 26 adds secondary units (RFC 8798).
 #: Below 10 come RFC 8428's older drafts, whose number its own example carries (5).
-_VERSIONS = frozenset({*range(1, 11), 26})
+VERSIONS = frozenset({*range(1, 11), 26})
 
 # Longest name told in full.
 _MOST_SHOWN = 64
@@ -149,7 +149,7 @@ class _Base:
             self._take_version(number, fields["bver"])
 
     def _take_version(self, number: int, version: object) -> None:
-        if type(version) is not int or version not in _VERSIONS:
+        if type(version) is not int or version not in VERSIONS:
             raise PackError(
                 "version-unsupported",
                 f"bver of record {number} is {shown(version)}; expected 10, 26 or less than 10",

@@ -161,6 +161,20 @@ def test_stopping_writes_what_is_queued(home: tuple[Database, Site]) -> None:
     assert not inbox.counts().alive
 
 
+def test_an_inbox_that_never_started_stops(home: tuple[Database, Site]) -> None:
+    inbox = Inbox(home[0], clock_ms=lambda: NOW_MS)
+    inbox.stop()
+    assert not inbox.counts().alive
+
+
+def test_no_messages_have_no_verdicts(home: tuple[Database, Site]) -> None:
+    door = Door()
+    with running(home[0]) as inbox:
+        inbox.put([], door.settled)
+        door.wait(1)
+    assert door.verdicts == [[]]
+
+
 def test_each_commit_is_announced(home: tuple[Database, Site]) -> None:
     announced = threading.Event()
     door = Door()

@@ -29,6 +29,7 @@ PLAIN = [
         [{"n": "a", "t": -5, "v": 1}, {"n": "b", "t": -5, "v": 2}],
         [{"bt": 1_779_999_990, "n": "a", "t": 5, "v": 1}, {"n": "b", "t": 5, "v": 2}],
         [{"bu": "A", "n": "a", "u": "", "v": 1}],
+        [{"bver": 26, "n": "a", "u": "kWh", "v": 1}, {"n": "b", "u": "kWh", "v": 1}],
     ],
 )
 def test_plain_packs_of_one_instant_are_read_quickly(pack: list[dict[str, Any]]) -> None:
@@ -66,6 +67,8 @@ def test_plain_packs_of_one_instant_are_read_quickly(pack: list[dict[str, Any]])
         b'[{"n":"a","vs":"x"}]',
         b'[{"n":"a","v":1,"foo_":1}]',
         b'[{"n":"a","v":1,"bver":27}]',
+        b'[{"n":"a","v":1,"bver":true}]',
+        b'[{"n":"a","v":1},{"n":"b","v":1,"bver":10}]',
         b'[{"n":"a","v":1,"s":1}]',
         b'[{"v":1}]',
         b'[{"bt":1e300,"n":"a","v":1}]',
