@@ -93,9 +93,7 @@ class BulkImport:
     def expected(self, device: str, quantity: str, unit: str) -> Expected | Objection:
         """Return what the readings of a series must be, or why they cannot be in this unit."""
         if not NAME.fullmatch(device):
-            return Objection(
-                "device-illegal", f"is of device {shown(device)}; expected {NAME_RULE}"
-            )
+            return Objection("name-illegal", f"is of device {shown(device)}; expected {NAME_RULE}")
         return self._expectations.of(self._site.id, device, quantity, unit, "number")
 
     def add(self, columns: DeviceColumns) -> Written:

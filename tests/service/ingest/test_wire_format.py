@@ -1,11 +1,14 @@
 """The wire format's example files, which the bridge's tests read too, against the decoder."""
 
+import ast
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from joulebook.ingest import decode as decode_module
 from joulebook.ingest.decode import Decoder
 from joulebook.ingest.message import Message
 
@@ -46,3 +49,18 @@ def test_valid_examples_are_stored_whole_and_invalid_ones_are_not() -> None:
     assert len(INVALID) > 25
     assert not any(read(path)[0]["refused"] for path in VALID)
     assert all(read(path)[0]["refused"] for path in INVALID)
+
+
+def test_the_page_has_every_reason_that_the_code_gives_and_no_other() -> None:
+    folder = Path(decode_module.__file__).parent
+    literals = {
+        node.value
+        for path in folder.glob("*.py")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    }
+    given = {text for text in literals if re.fullmatch(r"[a-z]+(-[a-z]+)+", text)} - {"utf-8-sig"}
+    page = (EXAMPLES.parent / "wire-format.md").read_text("utf-8")
+    table = page.partition("| reason |")[2].partition("\n\n")[0]
+    told = set(re.findall(r"`([a-z-]+)`", table))
+    assert told == given | {"negative"}
