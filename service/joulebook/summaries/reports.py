@@ -90,7 +90,14 @@ def _with_silent_days(
 
 def _silent(day: date, site: Site, names: dict[str, frozenset[str]]) -> DayResult:
     return compute_day(
-        DayInputs(day=day, span=local_day(day, site.zone), devices={}, site_series=names)
+        DayInputs(
+            day=day,
+            span=local_day(day, site.zone),
+            devices={},
+            site_series=names,
+            battery_ah=site.battery_ah,
+            battery_cells=site.battery_cells,
+        )
     )
 
 

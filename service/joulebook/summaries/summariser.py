@@ -188,10 +188,12 @@ class Summariser:
 
     def _catch_up(self, connection: Connection) -> None:
         """Compute what is dirty: today first, then the oldest first."""
+        all_dirty = dirty_days(connection, ALL_DAYS)
+        # Sites after the days: one that was added meanwhile is then among them.
         by_id = {site.id: site for site in sites(self._database)}
         now_ms = self._clock_ms()
         marks: dict[int, dict[date, int]] = {}
-        for dirty in dirty_days(connection, ALL_DAYS):
+        for dirty in all_dirty:
             trouble = self._troubles.get((dirty.site_id, dirty.day))
             if trouble is None or trouble.retry_at_ms <= now_ms:
                 marks.setdefault(dirty.site_id, {})[dirty.day] = dirty.mark

@@ -78,6 +78,7 @@ def test_silent_days_between_are_there_and_null(studio: tuple[Database, Site]) -
         assert (day["readings"], day["coverage_ratio"]) == (0, 0.0)
         assert day["battery_charge_wh"] is None
         assert day["reasons"]["battery_charge_wh"].startswith("no battery readings")
+        assert "entered" not in day["reasons"]["efc"]  # the owner did enter the rated charge
         assert "battery_charge_wh" not in day["intervals"]
 
 
