@@ -9,6 +9,9 @@ from joulebook.ingest.wording import shown
 #: Longest name of a quantity. SenML itself sets no limit.
 MOST_NAME = 64
 
+# A sender that makes up names would otherwise fill the memory.
+_MOST_ANSWERS = 4096
+
 
 class Expectations:
     """Answers what a reading must be. Storage's answers, once known, stand above the house's."""
@@ -16,6 +19,7 @@ class Expectations:
     def __init__(self) -> None:
         self._stored: dict[tuple[int, str, str], Expected] = {}
         self._full: dict[tuple[int, str], frozenset[str]] = {}
+        self._answers: dict[tuple[int, str, str, str, ValueKind], Expected | Objection] = {}
 
     def pin(self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind) -> None:
         """Hold a series to the unit and kind that storage has for it."""
@@ -23,10 +27,12 @@ class Expectations:
         same = house is not None and (house.unit, house.kind) == (unit, kind)
         if not same:  # else the house's word stands, with its range
             self._stored[site_id, device, quantity] = Expected(unit, kind)
+            self._answers.clear()
 
     def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
         """Take no quantities of a device but these: storage has no place for more."""
         self._full[site_id, device] = quantities
+        self._answers.clear()
 
     def unit_of(self, site_id: int, device: str, quantity: str) -> str | None:
         """Return the unit in which a quantity is stored, ``None`` where nobody knows it yet."""
@@ -41,6 +47,17 @@ class Expectations:
         A number's unit converts to the expected one wherever no objection comes back. A quantity
         that nobody knows keeps the unit it is sent in.
         """
+        key = (site_id, device, quantity, unit, kind)
+        answer = self._answers.get(key)
+        if answer is None:
+            if len(self._answers) >= _MOST_ANSWERS:
+                self._answers.clear()
+            answer = self._answers[key] = self._answer(site_id, device, quantity, unit, kind)
+        return answer
+
+    def _answer(
+        self, site_id: int, device: str, quantity: str, unit: str, kind: ValueKind
+    ) -> Expected | Objection:
         if not LEGAL_NAME.fullmatch(quantity) or len(quantity) > MOST_NAME:
             return Objection(
                 "name-illegal",
