@@ -30,6 +30,7 @@ class RecordingInbox:
     def __init__(self, verdict_of: Callable[[Message], Verdict] | None = None) -> None:
         self.messages: list[Message] = []
         self.room = True
+        self.asked = 0  # how often for room
         self.putting: Exception | None = None  # raised by `put`
         self._verdict_of = verdict_of or (lambda _message: Verdict.STORED)
         self._open = threading.Event()
@@ -52,6 +53,7 @@ class RecordingInbox:
         self._queue.put((messages, settled))
 
     def has_room(self) -> bool:
+        self.asked += 1
         return self.room
 
     def hold(self) -> None:

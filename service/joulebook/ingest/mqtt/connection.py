@@ -19,6 +19,10 @@ from joulebook.storage.records import Grant
 log = logging.getLogger(__name__)
 P = ParamSpec("P")
 
+# Answers are short: more than this of the system's memory would only serve clients that do not
+# read them. [byte]
+_SEND_BUFFER = 64 * 1024
+
 # How long a client may take to read our last words. [s]
 _CLOSE_S = 5.0
 
@@ -80,10 +84,9 @@ class Connection(asyncio.Protocol):
             log.warning("no place for %s: turned away", self.peer)
             self.cut()
             return
-        unread_bytes = self._roster.limits.unread_bytes
-        self._transport.set_write_buffer_limits(high=unread_bytes)
+        self._transport.set_write_buffer_limits(high=self._roster.limits.unread_bytes)
         own_socket = self._transport.get_extra_info("socket")
-        own_socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, unread_bytes)
+        own_socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
         # A 3.1.1 client may ask for no keep alive; its death is then found by TCP.
         own_socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._timer = self._loop.call_later(self._roster.limits.login_s, self._login_is_late)

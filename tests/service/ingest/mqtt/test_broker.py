@@ -118,11 +118,14 @@ def test_a_full_inbox_holds_messages_at_the_broker(
     inbox.room = False
     with connected(inbox, broker):
         broker.publish(TOPIC, numbered(3))
+        wait_until(lambda: inbox.asked >= 3)
         assert inbox.taken == 0
         inbox.room = True
         wait_until(lambda: len(inbox.messages) == 3)
         inbox.room = False
+        asked = inbox.asked
         broker.publish(TOPIC, [b"left"])
+        wait_until(lambda: inbox.asked > asked)
     assert inbox.payloads() == numbered(3)  # the stop did not wait for room
     inbox.room = True
     with connected(inbox, broker):

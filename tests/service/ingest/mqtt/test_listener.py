@@ -136,6 +136,27 @@ def test_a_client_that_leaves_while_it_is_checked(inbox: RecordingInbox) -> None
         wait_until(lambda: server.listener.counts().connections == 0)
 
 
+def test_a_stop_while_a_client_is_checked(inbox: RecordingInbox) -> None:
+    checked, go_on = threading.Event(), threading.Event()
+
+    def check(_name: str, _secret: str) -> Grant | None:
+        checked.set()
+        assert go_on.wait(WAIT_S)
+        return GRANT
+
+    with running_listener(inbox, check=check) as server, server.stranger() as client:
+        client.send(connect(5))
+        assert checked.wait(WAIT_S)
+        server.stop()
+        assert client.is_closed()
+        go_on.set()
+        wait_until(
+            lambda: not any(one.name.startswith("mqtt-token") for one in threading.enumerate())
+        )
+        server.stop()  # whatever the loop had to do is done
+        assert server.listener.counts().connections == 0
+
+
 def test_who_says_nothing_is_dropped(inbox: RecordingInbox) -> None:
     limits = ListenerLimits(login_s=0.05)
     with running_listener(inbox, limits=limits) as server, server.stranger() as client:
