@@ -21,6 +21,7 @@ _PAGES = (
     "/sites/studio/days/2026-03-01",
     "/sites/studio/months",
     "/sites/studio/quarantine",
+    "/quarantine",
     "/about",
     "/api/docs",
 )

@@ -1,28 +1,44 @@
 """What could not be stored, why, and what to do next."""
 
 from contextlib import closing
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from joulebook.storage.quarantine import quarantine_count, quarantined
+from joulebook.storage.records import Site
 from joulebook.web import texts
 from joulebook.web.asked import asked_page
+from joulebook.web.backing import Backing
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
 
 _PER_PAGE = 50
-_SHOWN_BYTES = 240
+_SHOWN = 240  # characters of a text, or bytes
 
 
 @router.get("/sites/{site}/quarantine")
 def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLResponse:
-    """Show what was set aside, the newest first."""
-    number = asked_page(page, link=f"/sites/{site.name}/quarantine")
+    """Show what was set aside of a site, the newest first."""
+    return _page(backing, site, page)
+
+
+@router.get("/quarantine")
+def whole_quarantine_page(backing: Backed, page: str = "1") -> HTMLResponse:
+    """Show what was set aside of all sites, and of none: where the site could not be told."""
+    return _page(backing, None, page)
+
+
+def _page(backing: Backing, site: Site | None, page: str) -> HTMLResponse:
+    address = "/quarantine" if site is None else f"/sites/{site.name}/quarantine"
+    site_id = None if site is None else site.id
+    number = asked_page(page, link=address)
     with closing(backing.database.connect()) as connection:
-        count = quarantine_count(connection, site.id)
-        kept = quarantined(connection, site.id, limit=_PER_PAGE, offset=(number - 1) * _PER_PAGE)
+        count = quarantine_count(connection, site_id)
+        everywhere = quarantine_count(connection, None)
+        kept = quarantined(connection, site_id, limit=_PER_PAGE, offset=(number - 1) * _PER_PAGE)
     entries = [
         {
             "kept": each,
@@ -35,7 +51,10 @@ def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLRespon
         backing.render(
             "quarantine.html",
             site=site,
+            zone=ZoneInfo("UTC") if site is None else site.zone,
+            address=address,
             count=count,
+            elsewhere=everywhere - count,
             entries=entries,
             page=number,
             older=number * _PER_PAGE < count,
@@ -47,10 +66,11 @@ def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLRespon
 
 def shown_payload(payload: bytes) -> str:
     """Return the start of a payload: as text where it is text, else as hexadecimal numbers."""
-    start = payload[:_SHOWN_BYTES]
-    more = f" … ({len(payload)} bytes)" if len(payload) > _SHOWN_BYTES else ""
     try:
-        text = start.decode()
+        text = payload.decode()
     except UnicodeDecodeError:
-        return start.hex(" ") + more
-    return (text if text.isprintable() else start.hex(" ")) + more
+        text = "\0"
+    readable = all(each.isprintable() or each in "\t\r\n" for each in text)
+    shown = text[:_SHOWN] if readable else payload[:_SHOWN].hex(" ")
+    cut = len(text if readable else payload) > _SHOWN
+    return f"{shown} … ({len(payload)} bytes)" if cut else shown

@@ -14,6 +14,7 @@ _PAGES = (
     "/sites/studio/days/2026-02-24",
     "/sites/studio/months",
     "/sites/studio/quarantine",
+    "/quarantine",
     "/about",
     "/api/docs",
     "/nothing",
