@@ -1,0 +1,1 @@
+"""Sealed blocks: readings of a device as arrays to bytes and back; no SQL, no clock."""

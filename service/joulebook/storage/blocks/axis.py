@@ -1,0 +1,103 @@
+"""The instants of a block: runs of a regular clock where they are one, else differences.
+
+A regular clock with gaps is a start, a step and its breaks, and there is nothing to decode. A
+clock that trembles about a regular one is that plus how far it was off. Any other is kept as
+the differences between instants. All three are exact.
+"""
+
+import struct
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.storage.blocks.pages import pack_integers, unpack
+from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+
+_RUNS, _DIFFERENCES, _RUNS_AND_OFFSETS = 1, 2, 3
+_FORM = struct.Struct("<B")
+_START = struct.Struct("<q")
+_RUNS_HEAD = struct.Struct("<qqI")
+#: A clock with more breaks than one in so many rows is tried in the other forms too.
+_FEW_BREAKS = 32
+
+
+def encode_axis(at_ms: NDArray[np.int64], sizes: Sequence[int]) -> bytes:
+    """Return instants as bytes.
+
+    Parameters
+    ----------
+    at_ms : int64 array, shape (n,)
+        Strictly increasing, n > 0. [ms, UTC epoch]
+    sizes : sequence of int
+        How many rows each page has; they sum to n.
+    """
+    steps = np.diff(at_ms)
+    step = int(np.partition(steps, len(steps) // 2)[len(steps) // 2]) if len(steps) else 1
+    runs = _encode_runs(at_ms, steps, step)
+    if np.count_nonzero(steps != step) * _FEW_BREAKS <= len(at_ms):
+        return _FORM.pack(_RUNS) + runs
+    forms = (
+        _FORM.pack(_RUNS) + runs,
+        _FORM.pack(_DIFFERENCES) + _START.pack(at_ms[0]) + pack_integers(at_ms - at_ms[0], sizes),
+        _FORM.pack(_RUNS_AND_OFFSETS) + _encode_trembling(at_ms, steps, step, sizes),
+    )
+    return min(forms, key=len)
+
+
+def _encode_runs(at_ms: NDArray[np.int64], steps: NDArray[np.int64], step: int) -> bytes:
+    """Return a start, a step, and where the clock left that step and by how much."""
+    (breaks,) = np.nonzero(steps != step)
+    jumps = steps[breaks] - step
+    return (
+        _RUNS_HEAD.pack(at_ms[0], step, len(breaks))
+        + framed(pack_integers(np.diff(breaks, prepend=0), [len(breaks)], consecutive=False))
+        + framed(pack_integers(jumps, [len(breaks)], consecutive=False))
+    )
+
+
+def _encode_trembling(
+    at_ms: NDArray[np.int64], steps: NDArray[np.int64], step: int, sizes: Sequence[int]
+) -> bytes:
+    """Return the regular clock nearest to the instants, and how far each was off it."""
+    # The middle step is off by its own tremble, which adds up over the rows; the whole length
+    # over the count of steps is not.
+    ticks = np.rint(steps / step).sum()
+    step = max(1, round((at_ms[-1] - at_ms[0]) / max(1, ticks)))
+    regular = at_ms[0] + np.rint((at_ms - at_ms[0]) / step).astype(np.int64) * step
+    offsets = pack_integers(at_ms - regular, sizes, consecutive=False)
+    return framed(offsets) + _encode_runs(regular, np.diff(regular), step)
+
+
+def decode_axis(data: bytes, rows: Rows) -> NDArray[np.int64]:
+    """Return the instants of some rows, int64. [ms, UTC epoch]"""
+    part = PartReader(data)
+    (form,) = part.fields(_FORM)
+    if form == _RUNS:
+        return _decode_runs(part, rows)
+    if form == _DIFFERENCES:
+        (start_ms,) = part.fields(_START)
+        later = unpack(part.rest(), rows).astype(np.int64)
+        return np.add(later, start_ms, dtype=np.int64)
+    if form == _RUNS_AND_OFFSETS:
+        offsets = unpack(part.framed(), rows)
+        return _decode_runs(part, rows) + offsets
+    raise BlockDamagedError(f"a time axis of an unknown form {form}")
+
+
+def _decode_runs(part: PartReader, rows: Rows) -> NDArray[np.int64]:
+    start_ms, step, count = part.fields(_RUNS_HEAD)
+    at_ms = np.arange(rows.start, rows.stop, dtype=np.int64) * step + start_ms
+    if not count:
+        return at_ms
+    if count >= rows.total:
+        raise BlockDamagedError(f"{count} breaks in {rows.total} rows")
+    breaks = np.cumsum(unpack(part.framed(), Rows.whole(count)), dtype=np.int64) + 1
+    jumps = unpack(part.framed(), Rows.whole(count)).astype(np.int64)
+    if breaks[0] < 1 or breaks[-1] >= rows.total or not (breaks[1:] > breaks[:-1]).all():
+        raise BlockDamagedError("breaks outside the rows")
+    before, last = np.searchsorted(breaks, (rows.start, rows.stop - 1), side="right")
+    later = np.zeros(len(at_ms), dtype=np.int64)
+    later[0] = jumps[:before].sum()
+    later[breaks[before:last] - rows.start] = jumps[before:last]
+    return at_ms + np.cumsum(later)

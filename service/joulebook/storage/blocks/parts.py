@@ -1,0 +1,82 @@
+"""The bytes of a block cut into parts, and the error for bytes that are not what was written."""
+
+import struct
+from dataclasses import dataclass
+from typing import Any
+
+#: More rows than this are no block: a week at five readings a second is three quarters of it.
+MAX_ROWS = 2**22
+#: Rows times columns. A block of this many numbers takes half a gigabyte when decoded whole.
+MAX_READINGS = 2**26
+
+
+class BlockDamagedError(ValueError):
+    """The bytes are not a block as it was written; which one it is, the caller knows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """How many rows, or values, each page holds, and which pages are wanted: first to before last.
+
+    Pages can be read one by one: a day out of a week's block costs a day.
+    """
+
+    sizes: tuple[int, ...]
+    first: int
+    last: int
+
+    @classmethod
+    def whole(cls, *sizes: int) -> "Rows":
+        """Return all pages of these sizes."""
+        return cls(sizes, 0, len(sizes))
+
+    @property
+    def start(self) -> int:
+        """The first wanted row."""
+        return sum(self.sizes[: self.first])
+
+    @property
+    def stop(self) -> int:
+        """The row after the last wanted one."""
+        return sum(self.sizes[: self.last])
+
+    @property
+    def total(self) -> int:
+        """All rows, wanted or not."""
+        return sum(self.sizes)
+
+
+def framed(data: bytes) -> bytes:
+    """Return bytes with their length before them."""
+    return struct.pack("<I", len(data)) + data
+
+
+class PartReader:
+    """Takes one field after the other from a part, and never beyond its end."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._at = 0
+
+    def fields(self, form: struct.Struct) -> tuple[Any, ...]:
+        """Return the next fields of fixed size."""
+        return form.unpack(self.take(form.size))
+
+    def take(self, size: int) -> bytes:
+        """Return the next ``size`` bytes."""
+        start, self._at = self._at, self._at + size
+        if self._at > len(self._data):
+            raise BlockDamagedError(f"ends at byte {len(self._data)} of {self._at} or more")
+        return self._data[start : self._at]
+
+    def framed(self) -> bytes:
+        """Return bytes that have their length before them."""
+        (size,) = self.fields(_LENGTH)
+        return self.take(size)
+
+    def rest(self) -> bytes:
+        """Return what is left."""
+        return self.take(len(self._data) - self._at)
+
+
+_LENGTH = struct.Struct("<I")
