@@ -37,6 +37,8 @@ class Month:
         DC energy out of the battery by energy into it; AC by DC of the inverter. [ratio]
     idle_w : Estimate
         What the inverter takes for itself. [W]
+    assumptions : dict of str to list of str
+        What each of the last three takes for granted.
     """
 
     first: date
@@ -47,6 +49,7 @@ class Month:
     round_trip: Estimate
     conversion: Estimate
     idle_w: Estimate
+    assumptions: dict[str, list[str]]
 
 
 def site_months(database: Database, site: Site, *, now_ms: int) -> tuple[Month, ...]:
@@ -89,6 +92,11 @@ def _month(
         round_trip=efficiency.round_trip,
         conversion=efficiency.conversion,
         idle_w=efficiency.idle_w,
+        assumptions={
+            "round_trip": efficiency.round_trip_assumptions,
+            "conversion": efficiency.conversion_assumptions,
+            "idle_w": efficiency.idle_assumptions,
+        },
     )
 
 

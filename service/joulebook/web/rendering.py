@@ -2,6 +2,7 @@
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from joulebook.core.energy import METER_LIMIT_RATIO
 from joulebook.web import formats, texts
 from joulebook.web.assets import PLOTLY, Assets
 
@@ -40,6 +41,7 @@ def template_environment(assets: Assets, *, version: str) -> Environment:
         labels=texts.LABELS,
         short_labels=texts.SHORT_LABELS,
         workings=texts.WORKINGS,
+        meter_limit=METER_LIMIT_RATIO,
         version=version,
     )
     return environment

@@ -32,6 +32,7 @@ def test_it_says_how_its_numbers_come_about(studio: Studio) -> None:
     assert "What the inverter took for itself" in text
     assert "sum-1" in text
     assert "round-trip-1" in text
+    assert "half of the loss comes on the way in, half on the way out" in text
 
 
 def test_an_empty_site_says_what_to_do_next(empty: Studio) -> None:
