@@ -3,7 +3,6 @@
 import asyncio
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -145,11 +144,17 @@ class Roster:
         self._checkers.shutdown(wait=False)
 
     async def _until(self, condition: Callable[[], bool], timeout_s: float) -> None:
-        with suppress(TimeoutError):
-            async with asyncio.timeout(timeout_s):
-                while not condition():
-                    self._changed.clear()
-                    await self._changed.wait()
+        late = asyncio.Event()
+
+        def give_up() -> None:
+            late.set()
+            self.note_change()
+
+        timer = asyncio.get_running_loop().call_later(timeout_s, give_up)
+        while not condition() and not late.is_set():
+            self._changed.clear()
+            await self._changed.wait()
+        timer.cancel()
 
     def _look_again(self) -> None:
         waiting, self._waiting = self._waiting, set()
