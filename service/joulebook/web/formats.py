@@ -142,6 +142,12 @@ def age(seconds: float) -> str:
     return f"{duration(seconds)} ago"
 
 
+def method_pages(method: str) -> str:
+    """Return where a method is described: docs/methods/sum.md for ``sum-1``."""
+    names = (name.rpartition("-")[0] for name in method.split(" of "))
+    return ", ".join(f"docs/methods/{name}.md" for name in names)
+
+
 def device_label(device: str) -> str:
     """Return what a device is called on a page: "Battery 2" for ``battery-2``."""
     kind = kind_of(device)

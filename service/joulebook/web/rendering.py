@@ -18,6 +18,7 @@ _FILTERS = (
     formats.kwh_interval,
     formats.kwh_whole,
     formats.measured,
+    formats.method_pages,
     formats.month_short,
     formats.percent,
     formats.percent_interval,

@@ -79,7 +79,7 @@ _TRAPEZOID = (
     "the part below zero are added up apart. A silence longer than the longest gap allowed is not "
     "bridged: it counts as not measured."
 )
-_SITE_METERS = "Trapezoidal rule (any handbook of numerical methods); docs/methods."
+_SITE_METERS = "Trapezoidal rule (any handbook of numerical methods)."
 
 WORKINGS = {
     "pv_wh": Working(f"E = Σ P · Δt. {_TRAPEZOID}", "power of every pv device", _SITE_METERS),
@@ -112,13 +112,13 @@ WORKINGS = {
         "loss = made + bought + out of the battery − used − sold − into the battery. It is what "
         "the inverter, the cables and its own standby kept, and it carries the errors of all six.",
         "the six energies above, over the same time",
-        "Conservation of energy; docs/methods.",
+        "Conservation of energy.",
     ),
     "efc": Working(
         "EFC = Σ |I| · Δt ÷ (2 · rated charge). One equivalent full cycle is one full charge and "
         "one full discharge of the rated charge, however it was divided.",
         "current of every battery; the rated charge that the owner entered",
-        "Common practice of the trade; docs/methods.",
+        "Common practice of the trade.",
     ),
 }
 
@@ -129,18 +129,18 @@ EFFICIENCY_WORKINGS = {
         "stored): half of the loss on the way in, half on the way out. The change is taken from "
         "the battery's own state of charge at the ends.",
         "battery power and state of charge where both are known; rated charge and cells",
-        "Conservation of energy; docs/methods.",
+        "Conservation of energy.",
     ),
     "conversion": Working(
         "AC out ÷ DC in, over the dark hours in which the battery alone feeds the inverter.",
         "battery, grid and load power",
-        "Common practice of the trade; docs/methods.",
+        "Common practice of the trade.",
     ),
     "idle_w": Working(
         "What the inverter takes when it gives nothing: a line through DC in against AC out in "
         "the dark hours, followed down to zero.",
         "battery, grid and load power",
-        "Common practice of the trade; docs/methods.",
+        "Common practice of the trade.",
     ),
 }
 

@@ -123,6 +123,13 @@ def test_devices_have_a_word_for_people() -> None:
     assert formats.device_label("kiln") == "kiln"
 
 
+def test_a_method_is_described_on_its_page() -> None:
+    assert formats.method_pages("round-trip-1") == "docs/methods/round-trip.md"
+    assert formats.method_pages("sum-1 of trapezoid-12") == (
+        "docs/methods/sum.md, docs/methods/trapezoid.md"
+    )
+
+
 def test_dates() -> None:
     day = date(2026, 11, 25)
     assert plain(formats.day_long(day)) == "Wednesday 25 November 2026"

@@ -38,3 +38,5 @@ def test_efficiency_is_refused_with_the_reason() -> None:
     for number in (march.round_trip, march.conversion, march.idle_w):
         assert number.value is None
         assert number.reason is not None
+    assert set(march.assumptions) == {"round_trip", "conversion", "idle_w"}
+    assert all(march.assumptions.values())

@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from joulebook.core.days import DayResult
-from joulebook.core.estimate import refused
+from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span, date_of, local_day
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import readings_span
@@ -106,6 +106,17 @@ def day_numbers(
         "pending": result is None and has_readings,
         "nothing": not has_readings and (result is None or not says_something(result)),
         "inputs": () if result is None else result.inputs,
+        "counters": {} if result is None else _counters(result),
+    }
+
+
+def _counters(result: DayResult) -> dict[str, Estimate]:
+    """Return what the devices' own counters say, by the name of the number they stand beside."""
+    names = {name: f"{name.removesuffix('_wh')}_counter_wh" for name in texts.LABELS}
+    return {
+        name: result.numbers[counter]
+        for name, counter in names.items()
+        if counter in result.numbers
     }
 
 

@@ -5,6 +5,8 @@ import pytest
 
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.records import Column, Value
+from joulebook.summaries.recompute import recompute
 from tests.helpers.databases import write
 from tests.helpers.pages import HOUR_MS, NOW_MS, Studio, client_of, outline, words_of
 
@@ -81,6 +83,26 @@ def test_a_day_that_has_not_begun_leads_to_today(studio: Studio) -> None:
     page = outline(answer.text)
     assert "5 March 2026 has not begun at the studio." in page.text
     assert {"class": "step", "href": "/sites/studio/days/2026-03-04"} in page.named("a")
+
+
+def test_the_devices_own_counters_stand_beside_the_numbers(empty: Studio) -> None:
+    # By hand: 300 Wh an hour on the counter while the power says 250 W; then it starts anew.
+    rows: dict[int, dict[str, Value]] = {
+        NOW_MS - HOUR_MS * 2 + step * 300_000: {"power": 250.0, "energy": 5_000.0 + 25.0 * step}
+        for step in range(24)
+    }
+    columns = [Column("power", "W"), Column("energy", "Wh")]
+    anew = {
+        at_ms: {**row, "energy": number * 1e-3} for number, (at_ms, row) in enumerate(rows.items())
+    }
+    with closing(empty.database.connect()) as connection:
+        write(connection, empty.site, "pv", rows, columns)
+        write(connection, empty.site, "load", {**rows, **dict(list(anew.items())[12:])}, columns)
+    recompute(empty.database, empty.site, clock_ms=lambda: NOW_MS)
+    text = words(empty, "2026-03-04")
+    assert "By the device's own counter 0.6 kWh (0.6\N{EN DASH}0.6)" in text
+    assert "method counter-1" in text
+    assert "By the device's own counter not given: the counter" in text
 
 
 def test_what_is_no_day(studio: Studio) -> None:

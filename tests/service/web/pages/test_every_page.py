@@ -1,5 +1,6 @@
 """What all pages have in common: HTML that reads well without eyes, scripts or colours."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -73,6 +74,14 @@ def test_it_says_that_nothing_is_controlled(studio: Studio, path: str) -> None:
     assert "It never switches, sets or controls anything." in page.text
     assert {"href": "/about"} in page.named("a")
     assert "joulebook 1.2.3" in page.text
+
+
+@pytest.mark.parametrize("path", _PAGES)
+def test_the_pages_of_methods_that_it_names_are_there(studio: Studio, path: str) -> None:
+    words = outline(studio.client.get(path, headers={"accept": "text/html"}).text).text
+    repository = Path(__file__).parents[4]
+    for page in re.findall(r"docs/[\w/-]+\.md", words):
+        assert (repository / page).is_file(), page
 
 
 def test_the_cautions_are_there(studio: Studio) -> None:

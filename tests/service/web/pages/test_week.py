@@ -79,6 +79,7 @@ def test_every_number_opens_to_its_working(studio: Studio) -> None:
     assert len(page.named("details")) == 8 + 1 + 5  # numbers, series, devices
     assert "sum-1 of trapezoid-1" in page.text
     assert "battery/power" in page.text
+    assert "docs/methods/sum.md, docs/methods/trapezoid.md" in page.text
     assert "each meter being taken to read within ±1\u00a0%" in " ".join(page.words)
 
 
