@@ -9,7 +9,10 @@ from pathlib import Path
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from joulebook.ingest.mqtt.broker import BrokerClient
+from joulebook.ingest.mqtt.door import Inbox
 from tests.helpers.mqtt_inbox import WAIT_S, wait_until
+from tests.helpers.mqtt_server import NOW_MS
 from tests.helpers.outside import needs_program
 
 
@@ -86,3 +89,22 @@ def running_mosquitto(folder: Path, *, extra: str = "") -> Iterator[Mosquitto]:
         yield broker
     finally:
         broker.stop()
+
+
+@contextmanager
+def connected(inbox: Inbox, broker: Mosquitto, *, settle_s: float = 10.0) -> Iterator[BrokerClient]:
+    """Read a broker until the block ends."""
+    client = BrokerClient(
+        inbox,
+        url=f"mqtt://127.0.0.1:{broker.port}",
+        client_id="joulebook",
+        clock_ms=lambda: NOW_MS,
+        settle_s=settle_s,
+    )
+    client.start()
+    try:
+        wait_until(lambda: client.connected)
+        yield client
+    finally:
+        client.stop()
+        broker.catch_up()

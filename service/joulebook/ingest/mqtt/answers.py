@@ -7,12 +7,6 @@ from joulebook.ingest.mqtt.reasons import Reason, Return
 
 PINGRESP = b"\xd0\x00"
 
-_FIRST_BYTE = {
-    PacketType.PUBACK: 0x40,
-    PacketType.PUBREC: 0x50,
-    PacketType.PUBCOMP: 0x70,
-}
-
 
 def connack_311(code: Return) -> bytes:
     """Return the CONNACK of MQTT 3.1.1 (§3.2); session present is always 0."""
@@ -28,20 +22,20 @@ def connack_5(reason: Reason, properties: dict[Property, int | str]) -> bytes:
 def acknowledgement(kind: PacketType, packet_id: int, reason: Reason = Reason.SUCCESS) -> bytes:
     """Return a PUBACK, PUBREC or PUBCOMP. A reason other than success exists in 5.0 only."""
     if reason:
-        return bytes((_FIRST_BYTE[kind], 3, packet_id >> 8, packet_id & 0xFF, reason))
-    return bytes((_FIRST_BYTE[kind], 2, packet_id >> 8, packet_id & 0xFF))
+        return bytes((kind << 4, 3, packet_id >> 8, packet_id & 0xFF, reason))
+    return bytes((kind << 4, 2, packet_id >> 8, packet_id & 0xFF))
 
 
 def suback(packet_id: int, filters: int, level: int) -> bytes:
     """Return the SUBACK that refuses each of so many filters (§3.9)."""
     refusal = b"\x87" if level == 5 else b"\x80"
-    return _answer(0x90, packet_id, refusal * filters, level)
+    return _answer(PacketType.SUBACK, packet_id, refusal * filters, level)
 
 
 def unsuback(packet_id: int, filters: int, level: int) -> bytes:
     """Return the UNSUBACK: there was no such subscription (§3.11)."""
     codes = bytes((Reason.NO_SUBSCRIPTION,)) * filters if level == 5 else b""
-    return _answer(0xB0, packet_id, codes, level)
+    return _answer(PacketType.UNSUBACK, packet_id, codes, level)
 
 
 def disconnect(reason: Reason) -> bytes:
@@ -49,6 +43,6 @@ def disconnect(reason: Reason) -> bytes:
     return bytes((0xE0, 1, reason))
 
 
-def _answer(first: int, packet_id: int, codes: bytes, level: int) -> bytes:
+def _answer(kind: PacketType, packet_id: int, codes: bytes, level: int) -> bytes:
     body = packet_id.to_bytes(2) + (b"\x00" if level == 5 else b"") + codes
-    return bytes((first,)) + encode_varint(len(body)) + body
+    return bytes((kind << 4,)) + encode_varint(len(body)) + body
