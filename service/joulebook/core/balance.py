@@ -16,8 +16,9 @@ from joulebook.core.spans import Span
 
 METHOD = "balance-1"
 
-#: Below this share of common time no loss is given (our choice).
-LEAST_COVERAGE_RATIO = 0.5
+#: No loss is given where the devices were measured together for less than this share of the time
+#: that the best measured of them was (our choice). A day that is not over can have a loss so far.
+LEAST_COMMON_RATIO = 0.5
 
 #: ``pv + grid = load + battery + loss``.
 _SIGNS = {"pv": 1.0, "grid": 1.0, "load": -1.0, "battery": -1.0}
@@ -65,11 +66,12 @@ def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
     )
     value = np.sum([sign * parts[kind].value for kind, sign in _SIGNS.items()], axis=0)
     loss = integrate_curve(Curve(flows.load_w.at_ms, value, flows.load_w.joined), span)
-    if loss.net is None or loss.coverage_ratio < LEAST_COVERAGE_RATIO:
-        named = ", ".join(kind for kind in _SIGNS if powers[kind] is not None)
+    present = {kind: line for kind in _SIGNS if (line := powers[kind]) is not None}
+    best_ratio = max(integrate_curve(line, span).coverage_ratio for line in present.values())
+    if loss.net is None or loss.coverage_ratio < LEAST_COMMON_RATIO * best_ratio:
         return refused(
-            f"only {loss.coverage_ratio:.0%} of the time has {named} measured together; "
-            f"{LEAST_COVERAGE_RATIO:.0%} are needed",
+            f"only {loss.coverage_ratio:.0%} of the time has {', '.join(present)} measured "
+            f"together, where one alone has {best_ratio:.0%}; half of that is needed",
             method=METHOD,
             coverage_ratio=loss.coverage_ratio,
         )

@@ -71,8 +71,21 @@ def test_a_silent_device_is_unknown_and_not_zero() -> None:
     loss = loss_wh(powers, DAY)
     assert loss.value is None
     assert loss.reason == (
-        "only 0% of the time has pv, grid, load, battery measured together; 50% are needed"
+        "only 0% of the time has pv, grid, load, battery measured together, "
+        "where one alone has 100%; half of that is needed"
     )
+
+
+def test_a_day_that_is_not_over_has_a_loss_so_far() -> None:
+    house = plant(DAY)
+    night = house.at_ms < 6 * 3_600_000
+    powers: dict[str, Curve | None] = {
+        kind: curve(house.at_ms[night], house.devices[kind]["power"][night])
+        for kind in ("pv", "grid", "load", "battery")
+    }
+    loss = loss_wh(powers, DAY)
+    assert loss.coverage_ratio == pytest.approx(0.25, abs=0.002)
+    assert loss.value is not None
 
 
 def test_a_device_that_the_site_never_had_is_not_there() -> None:
