@@ -172,7 +172,7 @@ class Connection(asyncio.Protocol):
             return
         self._grant = grant
         self._held = False
-        self.peer = f"{grant.name} ({login.client_id} at {self.peer})"
+        self.peer = f"{grant.name} ({login.client_id!r} at {self.peer})"
         log.info("%s is let in", self.peer)
         self._roster.admit(self, grant, login.client_id)
         self._proceed(self._session.admit(self._loop.time()))
