@@ -70,42 +70,55 @@ def _pack(values: NDArray[Any], sizes: Sequence[int], mode: ModeSpec, delta: Del
     file = wrapped.FileCompressor()
     chunk = file.chunk_compressor(values, config)
     meta = file.write_header() + chunk.write_meta()
-    pages = [chunk.write_page(number) for number in range(len(chunk.n_per_page()))]
+    # pcodec refuses a page of nothing; it is no bytes here.
+    written = (chunk.write_page(number) for number in range(len(chunk.n_per_page())))
+    pages = [next(written) if size else b"" for size in sizes]
     lengths = struct.pack(f"<{len(pages)}I", *map(len, pages))
     return b"".join((_HEAD.pack(_CODES[values.dtype], len(meta)), meta, lengths, *pages))
 
 
-def unpack(data: bytes, rows: Rows) -> NDArray[Any]:
-    """Return the numbers of the wanted pages, of the type they were packed in.
+def unpack_integers(data: bytes, rows: Rows) -> NDArray[np.signedinteger[Any]]:
+    """Return the whole numbers of the wanted pages, int16, int32 or int64.
 
     Raises
     ------
     BlockDamagedError
         If the bytes are not what packing so many numbers makes.
     """
-    chosen = [size for size in rows.sizes[rows.first : rows.last] if size]
-    if not chosen:
-        return np.empty(0, dtype=np.int64)
+    integers: NDArray[np.signedinteger[Any]] = _unpack(data, rows, (1, 2, 3))
+    return integers
+
+
+def unpack_floats(data: bytes, rows: Rows) -> NDArray[np.float64]:
+    """Return the floats of the wanted pages; see `unpack_integers`."""
+    floats: NDArray[np.float64] = _unpack(data, rows, (4,))
+    return floats
+
+
+def _unpack(data: bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
+    wanted = rows.stop - rows.start
+    if not wanted:
+        return np.empty(0, dtype=_TYPES[codes[0]][0])
     part = PartReader(data)
     code, meta_size = part.fields(_HEAD)
-    if code not in _TYPES:
-        raise BlockDamagedError(f"numbers of an unknown type {code}")
+    if code not in codes:
+        raise BlockDamagedError(f"numbers of type {code}, not of {codes}")
     kind, name = _TYPES[code]
     meta = part.take(meta_size)
-    lengths = part.fields(struct.Struct(f"<{sum(1 for size in rows.sizes if size)}I"))
-    before = sum(1 for size in rows.sizes[: rows.first] if size)
-    part.take(sum(lengths[:before]))
-    values = np.empty(sum(chosen), dtype=kind)
+    lengths = struct.unpack(f"<{len(rows.sizes)}I", part.take(4 * len(rows.sizes)))
+    part.take(sum(lengths[: rows.first]))
+    values = np.empty(wanted, dtype=kind)
     start = 0
     try:
         file, header_size = wrapped.FileDecompressor.new(meta)
         chunk, _ = file.chunk_decompressor(meta[header_size:], name)
-        for size, length in zip(chosen, lengths[before:], strict=False):
-            page = values[start : start + size]
-            progress, _ = chunk.read_page_into(part.take(length), size, page)
-            start += progress.n_processed
+        for page in range(rows.first, rows.last):
+            if size := rows.sizes[page]:
+                packed = part.take(lengths[page])
+                progress, _ = chunk.read_page_into(packed, size, values[start : start + size])
+                start += progress.n_processed
     except RuntimeError as error:  # what pcodec raises for bytes that it cannot read
         raise BlockDamagedError(f"numbers cannot be unpacked: {error}") from error
-    if start != len(values):
-        raise BlockDamagedError(f"{start} numbers where {len(values)} belong")
+    if start != wanted:
+        raise BlockDamagedError(f"{start} numbers where {wanted} belong")
     return values

@@ -6,7 +6,7 @@ import zlib
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.storage.blocks.pages import pack_integers, unpack
+from joulebook.storage.blocks.pages import pack_integers, unpack_integers
 from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows
 
 _BITMAP, _RUNS = 1, 2
@@ -52,7 +52,7 @@ def _decode_runs(part: PartReader, rows: int) -> NDArray[np.bool_]:
     if count >= rows:
         raise BlockDamagedError(f"{count} runs in {rows} rows")
     lengths = np.empty(count + 1, dtype=np.int64)
-    lengths[:-1] = unpack(part.rest(), Rows.whole(count))
+    lengths[:-1] = unpack_integers(part.rest(), Rows.whole(count))
     lengths[-1] = rows - lengths[:-1].sum()
     if lengths.min() < 1 or lengths.max() > rows:
         raise BlockDamagedError("runs outside the rows")

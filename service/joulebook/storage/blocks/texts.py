@@ -6,7 +6,7 @@ import zlib
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.storage.blocks.pages import pack_integers, unpack
+from joulebook.storage.blocks.pages import pack_integers, unpack_integers
 from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
 from joulebook.storage.blocks.presence import inflate
 
@@ -38,7 +38,7 @@ def decode_texts(data: bytes, rows: Rows) -> NDArray[np.object_]:
     count, size = part.fields(_HEAD)
     if not 0 < count <= rows.total:
         raise BlockDamagedError(f"{count} distinct texts in {rows.total} rows")
-    lengths = unpack(part.framed(), Rows.whole(count)).astype(np.int64)
+    lengths = unpack_integers(part.framed(), Rows.whole(count)).astype(np.int64)
     if lengths.min() < 0 or lengths.max() > size or lengths.sum() != size:
         raise BlockDamagedError(f"texts of other than {size} bytes")
     together = inflate(part.framed(), size)
@@ -49,7 +49,7 @@ def decode_texts(data: bytes, rows: Rows) -> NDArray[np.object_]:
             distinct[number] = together[start:end].decode("utf-8", "surrogatepass")
     except UnicodeDecodeError as error:
         raise BlockDamagedError(f"text that is not UTF-8: {error}") from error
-    codes = unpack(part.rest(), rows)
+    codes = unpack_integers(part.rest(), rows)
     if len(codes) and (codes.min() < 0 or codes.max() >= count):
         raise BlockDamagedError("a text that is not in the list")
     return distinct[codes.astype(np.int64)]
