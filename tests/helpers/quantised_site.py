@@ -60,19 +60,21 @@ def quantised_site(
 def in_steps(values: Floats, step: int, places: int) -> Floats:
     """Return what a register in steps of ``step / 10**places`` says; 0, and never -0.0."""
     steps: Floats = np.rint(values * 10**places / step)
-    return steps * step / 10**places + 0.0
+    reported: Floats = steps * step / 10**places + 0.0
+    return reported
 
 
 def _wander(random: np.random.Generator, rows: int, deviation: float, hold: int) -> Floats:
     """Return noise that is alike over about ``hold`` rows."""
-    kernel = np.exp(-np.arange(6 * hold) / hold)
+    kernel: Floats = np.exp(-np.arange(6 * hold) / hold)
+    kernel *= deviation / float(np.sqrt((kernel**2).sum()))
     noise = random.normal(0, 1, rows + len(kernel) - 1)
-    wandering: Floats = np.convolve(noise, kernel / np.sqrt((kernel**2).sum()), "valid")
-    return wandering * deviation
+    wandering: Floats = np.convolve(noise, kernel, "valid")
+    return wandering
 
 
 def _load(random: np.random.Generator, days: int, hour: Floats) -> Floats:
-    load = 180 + 40 * np.sin(hour / 24 * 2 * np.pi) + 60 * (hour * 6 % 4 < 1)
+    load: Floats = 180 + 40 * np.sin(hour / 24 * 2 * np.pi) + 60 * (hour * 6 % 4 < 1)
     for start in random.integers(0, len(hour), 10 * days):
         used = int(random.integers(10, 400))
         load[start : start + used] += random.choice([60, 120, 800, 1500, 2000])

@@ -102,7 +102,8 @@ def _check(block: DeviceBlock) -> None:
         raise ValueError(f"a block has 1 to {MAX_ROWS} rows, not {len(at_ms)}")
     if len(at_ms) * len(block.columns) > MAX_READINGS:
         raise ValueError(f"a block has at most {MAX_READINGS} rows times columns")
-    if not (at_ms[1:] > at_ms[:-1]).all() or max(-at_ms[0], at_ms[-1]) > _MOST_MS:
+    rises = (at_ms[1:] > at_ms[:-1]).all()
+    if not rises or at_ms[0] < -_MOST_MS or at_ms[-1] > _MOST_MS:
         raise ValueError("the instants of a block do not strictly increase, or are no instants")
     for series_id, column in block.columns.items():
         if column.values.shape != at_ms.shape:

@@ -115,10 +115,10 @@ def _unpack(data: bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
         for page in range(rows.first, rows.last):
             if size := rows.sizes[page]:
                 packed = part.take(lengths[page])
-                progress, _ = chunk.read_page_into(packed, size, values[start : start + size])
-                start += progress.n_processed
+                _, read = chunk.read_page_into(packed, size, values[start : start + size])
+                if read != len(packed):
+                    raise BlockDamagedError(f"{size} numbers end at byte {read} of {len(packed)}")
+                start += size
     except RuntimeError as error:  # what pcodec raises for bytes that it cannot read
         raise BlockDamagedError(f"numbers cannot be unpacked: {error}") from error
-    if start != wanted:
-        raise BlockDamagedError(f"{start} numbers where {wanted} belong")
     return values
