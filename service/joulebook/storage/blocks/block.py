@@ -2,6 +2,7 @@
 
 import struct
 import zlib
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -220,9 +221,10 @@ class _Head:
         """Return the pages that a span touches, at least one."""
         if span is None:
             return Rows.whole(*self._sizes)
-        starts, ends = np.searchsorted(self._firsts, (span.start_ms, span.end_ms))
-        first = max(0, int(starts) - 1)
-        return Rows(self._sizes, first, max(first + 1, int(ends)))
+        # Pages part at midnight: the one before has nothing of the day that this one begins in.
+        midnights = [first // _DAY_MS * _DAY_MS for first in self._firsts]
+        first = max(0, bisect_right(midnights, span.start_ms) - 1)
+        return Rows(self._sizes, first, max(first + 1, bisect_left(self._firsts, span.end_ms)))
 
     def part(self, position: int) -> bytes:
         """Return the bytes of a part."""
