@@ -20,7 +20,7 @@ def take(data_dir: Path, folder: Path) -> None:
             screenshot(service.pages + page, folder / name, width=390, height=1320)
 
 
-if __name__ == "__main__":  # pragma: no cover - the command; take() is what is tested
+if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as made:
         main(["demo", "--data", made, "--no-serve"])
         take(Path(made), Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURES)

@@ -11,6 +11,7 @@ import pytest
 from joulebook.cli import main
 from joulebook.cli.commands import joulebook
 from joulebook.core.quantities import QUANTITIES
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.service import start_service
 
 ROOT = Path(__file__).parents[1]
@@ -39,12 +40,8 @@ def test_command_two_installs_the_tests_and_runs_them() -> None:
 def test_the_demonstration_serves_moves_ends_and_continues(demo_data: Path) -> None:
     # The fixture was the first run; this one finds its readings and goes on from there.
     service = start_service("demo", "--data", str(demo_data), "--port", "0", "--mqtt-port", "0")
-    metrics = f"{service.pages}/metrics"
     page = httpx2.get(f"{service.pages}/sites/studio")
-    while not re.search(
-        r"^joulebook_readings_new_total [1-9]", httpx2.get(metrics).text, re.MULTILINE
-    ):
-        assert service.process.poll() is None
+    wait_until(lambda: "readings_new_total 0" not in httpx2.get(f"{service.pages}/metrics").text)
     assert page.status_code == 200
     assert service.end() == 0
 

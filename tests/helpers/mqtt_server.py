@@ -122,7 +122,7 @@ class RawClient:
         while len(data) < length:
             try:
                 more = self.sock.recv(length - len(data))
-            except ConnectionResetError:
+            except ConnectionResetError:  # pragma: no cover - how a close looks is a race
                 break
             if not more:
                 break

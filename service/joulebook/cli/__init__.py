@@ -21,8 +21,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _tell(str(error), error.exit_status)
     except click.UsageError as error:
         return _tell(_four_lines(error), 2)
-    except click.ClickException as error:
-        return _tell(error.format_message(), 2)
     except (KeyboardInterrupt, click.Abort):
         return 130
     return 0

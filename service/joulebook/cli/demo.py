@@ -67,7 +67,7 @@ def _build(database: Database) -> History:
 
 async def _serve_moving(database: Database, service: Service, history: History) -> None:
     """Serve, and publish live readings through the MQTT door once it is open."""
-    secret = _secret(database)
+    secret = bridge_secret(database)
     publishers: list[LivePublisher] = []
 
     def started() -> None:
@@ -86,7 +86,7 @@ async def _serve_moving(database: Database, service: Service, history: History) 
     await service.run(started, stopping)
 
 
-def _secret(database: Database) -> str:
+def bridge_secret(database: Database) -> str:
     """Return the secret of the demonstration's bridge, made and kept on the first run."""
     file = database.data_dir / "demo-bridge.secret"
     if file.exists():

@@ -5,7 +5,7 @@ import sys
 import pytest
 
 from joulebook.cli import main
-from tests.helpers.service import clean_environment
+from tests.helpers.service import clean_environment, start_service
 
 
 def test_help_says_what_it_is_for_and_that_it_never_controls(
@@ -67,3 +67,8 @@ def test_the_command_and_the_module_are_the_same(monkeypatch: pytest.MonkeyPatch
         check=True,
     )
     assert done.stdout.startswith("joulebook, version ")
+
+
+def test_a_service_that_cannot_start_says_so_and_ends() -> None:
+    with pytest.raises(AssertionError, match="it ended with 2 before its doors were open"):
+        start_service("serve")
