@@ -53,7 +53,8 @@ def start_service(*arguments: str, cwd: Path | None = None) -> RunningService:
             ports[found[1]] = int(found[2])
         if len(ports) == 2:
             return RunningService(process, ports["pages"], ports["bridges"])
-    raise AssertionError(f"it ended with {process.wait()} before its doors were open")
+    process.communicate()
+    raise AssertionError(f"it ended with {process.returncode} before its doors were open")
 
 
 @contextmanager
