@@ -79,7 +79,8 @@ class Connection(asyncio.Protocol):
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Start the time in which the client has to log in."""
         self._transport = cast(asyncio.Transport, transport)
-        self.peer = str(self._transport.get_extra_info("peername"))
+        host, port, *_ = self._transport.get_extra_info("peername")
+        self.peer = f"{host} port {port}"
         if not self._roster.enter(self):
             log.warning("no place for %s: turned away", self.peer)
             self.cut()
