@@ -76,12 +76,12 @@ def seed(
     site, installed = _site(database, now_ms, months)
     history = History(installed)
     total = max((now_ms - history.start_ms) // DAY_MS + 1, 0)
-    bulk = BulkImport(database, site, source="demo", clock_ms=clock_ms)
     newest_ms = _newest_ms(database, site)
-    for stretch in history.until(now_ms, _PIECE_DAYS):
-        for columns in _fresh(stretch, history.start_ms, newest_ms, now_ms):
-            bulk.add(columns)
-        progress((stretch.end_ms - history.start_ms) // DAY_MS, 2 * total)
+    with BulkImport(database, site, source="demo", clock_ms=clock_ms) as bulk:
+        for stretch in history.until(now_ms, _PIECE_DAYS):
+            for columns in _fresh(stretch, history.start_ms, newest_ms, now_ms):
+                bulk.add(columns)
+            progress((stretch.end_ms - history.start_ms) // DAY_MS, 2 * total)
     days = 0
     if _has_dirty_days(database):
         days = recompute(
