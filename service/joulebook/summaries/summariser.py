@@ -207,7 +207,7 @@ class Summariser:
         for site, stretch in [*todays, *sorted(olders, key=lambda older: older[1][0])]:
             if self._stopping:
                 return
-            self._compute(connection, site, stretch, marks[site.id])
+            self._compute(connection, site, stretch, marks[site.id], now_ms)
 
     def _compute(
         self,
@@ -215,6 +215,7 @@ class Summariser:
         site: Site,
         stretch: list[date],
         marks: dict[date, int],
+        now_ms: int,
     ) -> None:
         try:
             results = list(compute_stretch(connection, site, stretch, max_gap_s=self._max_gap_s))
@@ -233,7 +234,7 @@ class Summariser:
                     result.method,
                     encoded(result),
                     marks[result.date],
-                    self._clock_ms(),
+                    now_ms,
                 )
         self._computed += len(good)
         for result in good:
@@ -242,9 +243,10 @@ class Summariser:
             if isinstance(failed, Failed):
                 key = (site.id, failed.day)
                 sentence = f"day {failed.day} of site {site.name} is not computed: {failed.why}"
-                self._troubles[key] = self._trouble(sentence, self._troubles.get(key))
+                self._troubles[key] = _trouble(sentence, self._troubles.get(key), now_ms)
 
-    def _trouble(self, sentence: str, before: _Trouble | None) -> _Trouble:
-        tries = before.tries + 1 if before else 1
-        wait_s = min(FIRST_RETRY_S * 2 ** (tries - 1), LONGEST_RETRY_S)
-        return _Trouble(sentence, tries, self._clock_ms() + round(wait_s * 1000))
+
+def _trouble(sentence: str, before: _Trouble | None, now_ms: int) -> _Trouble:
+    tries = before.tries + 1 if before else 1
+    wait_s = min(FIRST_RETRY_S * 2 ** (tries - 1), LONGEST_RETRY_S)
+    return _Trouble(sentence, tries, now_ms + round(wait_s * 1000))
