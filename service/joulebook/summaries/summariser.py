@@ -153,10 +153,12 @@ class Summariser:
                 self._away = None
             except JoulebookError as error:
                 _log.warning("summaries wait: %s", error.what)
-                self._away = self._trouble(error.what, self._away)
+                self._away = _trouble(error.what, self._away, self._clock_ms())
             except Exception as error:  # noqa: BLE001 -- told in health; the thread goes on
                 _log.exception("summaries failed")
-                self._away = self._trouble(f"{type(error).__name__}: {error}", self._away)
+                self._away = _trouble(
+                    f"{type(error).__name__}: {error}", self._away, self._clock_ms()
+                )
             self._wait(seen)
 
     def _wait(self, seen: int) -> None:
