@@ -1,0 +1,145 @@
+"""Copies of the whole database, and back."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from joulebook.errors import DataRefusedError, UsageError
+from joulebook.storage.connections import open_connection
+from joulebook.storage.database import FILE_NAME
+from joulebook.storage.faults import StorageUnavailableError, naming_faults
+from joulebook.storage.lock import only_service
+from joulebook.storage.new_files import new_file, no_room
+from joulebook.storage.schema import refuse_unknown
+from joulebook.storage.verify import Findings, ResultFault, database_file, verify_file
+
+# What SQLite says of the copy and not of the database that it reads.
+_TARGET_FULL = sqlite3.SQLITE_FULL
+_TARGET_FAULTS = frozenset(
+    {
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_IOERR_WRITE,
+        sqlite3.SQLITE_IOERR_FSYNC,
+        sqlite3.SQLITE_IOERR_TRUNCATE,
+    }
+)
+
+
+def back_up(
+    data_dir: Path, file: Path, *, result_fault: ResultFault, keep_damaged: bool = False
+) -> Findings:
+    """Copy the database of a data directory to a file, also beside a running service.
+
+    The copy holds one commit and everything before it, without the room that is free inside
+    the database. It is looked at as :func:`verify` does and on disk before it gets its name.
+
+    Parameters
+    ----------
+    keep_damaged : bool
+        Keep a copy also if something in it is damaged, as it is in the database.
+
+    Raises
+    ------
+    UsageError
+        If the data directory has no database.
+    DataRefusedError
+        If there is a file of that name, or the database is damaged.
+    StorageUnavailableError
+        If the disk is full, or one of the files cannot be used.
+    """
+    source = database_file(data_dir)
+    refuse_unknown(source)
+    with new_file(file) as copy:
+        with naming_faults(source), closing(open_connection(source)) as connection:
+            _vacuum_into(connection, copy, file)
+        return _looked_at(copy, source, result_fault, keep_damaged=keep_damaged)
+
+
+def restore(
+    file: Path, data_dir: Path, *, result_fault: ResultFault, keep_damaged: bool = False
+) -> Findings:
+    """Put a backup into a data directory that has no database; made when missing.
+
+    The copy is looked at before it gets its name, so the directory has all of it or nothing.
+
+    Raises
+    ------
+    UsageError
+        If there is no such backup.
+    DataRefusedError
+        If the directory has a database already, or what a lost one left behind, or the backup
+        is damaged, newer than this version, or no database of ours.
+    UnavailableError
+        If a service runs in the directory, the disk is full, or it cannot be written.
+    """
+    if not file.is_file():
+        raise UsageError(
+            "there is no such backup",
+            where=file,
+            expected="a file that 'joulebook backup' made",
+            next_step="check its name",
+        )
+    refuse_unknown(file)
+    target = data_dir / FILE_NAME
+    with only_service(data_dir):
+        _refuse_leftovers(target)
+        with new_file(target) as copy:
+            with naming_faults(file), closing(open_connection(file)) as connection:
+                _copy_into(connection, copy, target)
+            return _looked_at(copy, file, result_fault, keep_damaged=keep_damaged)
+
+
+def _vacuum_into(connection: sqlite3.Connection, copy: Path, file: Path) -> None:
+    try:
+        connection.execute("VACUUM INTO ?", (str(copy.absolute()),))
+    except sqlite3.Error as error:
+        _raise_of_target(error, file)
+        raise
+
+
+def _copy_into(connection: sqlite3.Connection, copy: Path, target: Path) -> None:
+    """Copy page by page: what is damaged stays as it is, so that the check after it can tell."""
+    try:
+        with closing(open_connection(copy)) as new:
+            new.execute("PRAGMA journal_mode = OFF")  # nobody needs half a copy
+            connection.backup(new)
+            new.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
+    except sqlite3.Error as error:
+        _raise_of_target(error, target)
+        raise
+
+
+def _raise_of_target(error: sqlite3.Error, target: Path) -> None:
+    """Raise where it is the copy that cannot be written; everything else is the source's."""
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK)
+    if code == _TARGET_FULL:
+        raise no_room(target) from error
+    if code in _TARGET_FAULTS:
+        raise StorageUnavailableError(
+            f"the file cannot be written ({error}), nothing of it was left behind",
+            where=target,
+            expected="a disk that takes it",
+            next_step="check the disk and its free space, or choose another place",
+        ) from error
+
+
+def _looked_at(
+    copy: Path, source: Path, result_fault: ResultFault, *, keep_damaged: bool
+) -> Findings:
+    findings = verify_file(copy, result_fault=result_fault)
+    if not keep_damaged:
+        findings.refuse_damage(source)
+    return findings
+
+
+def _refuse_leftovers(target: Path) -> None:
+    """Raise where a lost database left its log: SQLite would put it into the restored one."""
+    for name in (FILE_NAME, *(f"{FILE_NAME}{suffix}" for suffix in ("-wal", "-shm", "-journal"))):
+        if (there := target.with_name(name)).exists():
+            raise DataRefusedError(
+                "this data directory has a database already, or a part of one",
+                where=there,
+                expected="a directory without; nothing is ever overwritten",
+                next_step="stop the service and move every joulebook.sqlite3* away, or choose "
+                "another --data",
+            )
