@@ -7,16 +7,16 @@ from pathlib import Path
 from joulebook.errors import DataRefusedError, UsageError
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import FILE_NAME
-from joulebook.storage.faults import StorageUnavailableError, naming_faults
+from joulebook.storage.faults import naming_faults
 from joulebook.storage.lock import only_service
-from joulebook.storage.new_files import new_file, no_room
+from joulebook.storage.new_files import new_file, unwritable
 from joulebook.storage.schema import refuse_unknown
 from joulebook.storage.verify import Findings, ResultFault, database_file, verify_file
 
 # What SQLite says of the copy and not of the database that it reads.
-_TARGET_FULL = sqlite3.SQLITE_FULL
 _TARGET_FAULTS = frozenset(
     {
+        sqlite3.SQLITE_FULL,
         sqlite3.SQLITE_CANTOPEN,
         sqlite3.SQLITE_IOERR_WRITE,
         sqlite3.SQLITE_IOERR_FSYNC,
@@ -101,7 +101,6 @@ def _copy_into(connection: sqlite3.Connection, copy: Path, target: Path) -> None
     """Copy page by page: what is damaged stays as it is, so that the check after it can tell."""
     try:
         with closing(open_connection(copy)) as new:
-            new.execute("PRAGMA journal_mode = OFF")  # nobody needs half a copy
             connection.backup(new)
             new.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
     except sqlite3.Error as error:
@@ -111,16 +110,8 @@ def _copy_into(connection: sqlite3.Connection, copy: Path, target: Path) -> None
 
 def _raise_of_target(error: sqlite3.Error, target: Path) -> None:
     """Raise where it is the copy that cannot be written; everything else is the source's."""
-    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK)
-    if code == _TARGET_FULL:
-        raise no_room(target) from error
-    if code in _TARGET_FAULTS:
-        raise StorageUnavailableError(
-            f"the file cannot be written ({error}), nothing of it was left behind",
-            where=target,
-            expected="a disk that takes it",
-            next_step="check the disk and its free space, or choose another place",
-        ) from error
+    if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) in _TARGET_FAULTS:
+        raise unwritable(target, error) from error
 
 
 def _looked_at(

@@ -1,6 +1,5 @@
 """Files that appear under their names whole or not at all."""
 
-import errno
 import os
 import secrets
 from collections.abc import Iterator
@@ -15,7 +14,6 @@ UNFINISHED = ".unfinished"
 
 # SQLite's own files beside a database.
 _BESIDE = ("", "-journal", "-wal", "-shm")
-_FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 
 
 @contextmanager
@@ -36,7 +34,7 @@ def new_file(path: Path) -> Iterator[Path]:
         raise _there_already(path)
     unfinished = path.with_name(f"{path.name}.{secrets.token_hex(8)}{UNFINISHED}")
     try:
-        with naming_disk_faults(path):
+        with _naming_disk_faults(path):
             os.close(os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
             yield unfinished
             _sync(unfinished)
@@ -50,23 +48,23 @@ def new_file(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def naming_disk_faults(path: Path) -> Iterator[None]:
+def _naming_disk_faults(path: Path) -> Iterator[None]:
     """Raise errors for people where the system cannot write a file."""
     try:
         yield
     except FileExistsError:
         raise
     except OSError as error:
-        raise no_room(path) if error.errno in _FULL else _unwritable(path, error) from error
+        raise unwritable(path, error.strerror) from error
 
 
-def no_room(path: Path) -> StorageUnavailableError:
-    """Return the error of a file that the disk has no room for."""
+def unwritable(path: Path, why: object) -> StorageUnavailableError:
+    """Return the error of a file that could not be written."""
     return StorageUnavailableError(
-        "there is no room for the file, nothing of it was left behind",
+        f"the file cannot be written ({why}), nothing of it was left behind",
         where=path,
-        expected="room on that disk",
-        next_step="free some space there, or choose another place",
+        expected="a directory that this user may write, on a disk with room",
+        next_step="free some space, check the path and its owner, or choose another place",
     )
 
 
@@ -105,13 +103,4 @@ def _there_already(path: Path) -> DataRefusedError:
         where=path,
         expected="a name that is free; nothing is ever overwritten",
         next_step="choose another name, or move the file away",
-    )
-
-
-def _unwritable(path: Path, error: OSError) -> StorageUnavailableError:
-    return StorageUnavailableError(
-        f"the file cannot be written ({error.strerror})",
-        where=path,
-        expected="a directory that is there and that this user may write",
-        next_step="check the path, its owner and the disk",
     )
