@@ -50,8 +50,12 @@ def common_flows(powers: Mapping[str, Curve | None], span: Span) -> Flows:
     return Flows(pv, grid, load, battery)
 
 
-def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
+def loss_wh(
+    powers: Mapping[str, Curve | None], span: Span, *, flows: Flows | None = None
+) -> Estimate:
     """Return what the balance leaves over in a span; see `common_flows` for the powers. [Wh]
+
+    ``flows`` are those of the powers, where the caller has them already.
 
     The loss belongs to the time in which all four are known; `coverage_ratio` is that share.
     It can come out below zero where meters disagree: that is shown, not hidden.
@@ -59,7 +63,8 @@ def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
     for kind in ("battery", "load"):
         if powers[kind] is None:
             return refused(f"the site has no {kind} device, so nothing balances", method=METHOD)
-    flows = common_flows(powers, span)
+    if flows is None:
+        flows = common_flows(powers, span)
     parts = dict(
         zip(_SIGNS, (flows.pv_w, flows.grid_w, flows.load_w, flows.battery_w), strict=True)
     )

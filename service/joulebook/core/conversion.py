@@ -154,7 +154,10 @@ def _robust_constant(output: NDArray[np.float64], loss: NDArray[np.float64]) -> 
     for _ in range(_ROUNDS):
         off = np.abs(loss - terms @ fit)
         # A perfect fit would cut all but the perfect; a watt is never too far off.
-        kept = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
+        near = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
+        if np.array_equal(near, kept):
+            break  # the same readings give the same fit, in this round and in all that follow
+        kept = near
         fit = np.linalg.lstsq(terms[kept], loss[kept], rcond=None)[0]
     rest = loss[kept] - terms[kept] @ fit
     variance = float(np.sum(rest**2)) / max(int(np.count_nonzero(kept)) - 3, 1)

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.core.energy import Integral, amount_estimate, integrate
+from joulebook.core.curves import curve
+from joulebook.core.energy import Integral, amount_estimate, hours_by_sign, integrate
 from tests.helpers.curve_readings import Readings, cycler, histories, readings, seconds, whole
 
 
@@ -24,7 +25,8 @@ def test_a_line_through_zero_is_cut_there() -> None:
     assert energy.positive == pytest.approx(500.0, abs=1e-9)
     assert energy.negative == pytest.approx(125.0, abs=1e-9)
     assert energy.net == pytest.approx(375.0, abs=1e-9)
-    assert (energy.positive_h, energy.negative_h) == pytest.approx((1.0, 0.5))
+    line = curve(*readings([0, 5400], [1000.0, -500.0]), max_gap_s=5400)
+    assert hours_by_sign(line, seconds(0, 5400)) == pytest.approx((1.0, 0.5))
 
 
 # CV-62: own arithmetic; -5250 W·s net, where the mean of the readings is above zero.
@@ -169,7 +171,10 @@ def test_reversing_the_sign_swaps_in_and_out(history: Readings) -> None:
     back = integrate(at_ms, -value, span=span, max_gap_s=600)
     assert (there.positive, there.negative) == (back.negative, back.positive)
     assert (there.positive_u, there.negative_u) == (back.negative_u, back.positive_u)
-    assert there.positive_h == pytest.approx(back.negative_h, abs=1e-9)
+    there_h, back_h = (
+        hours_by_sign(curve(at_ms, each, max_gap_s=600), span) for each in (value, -value)
+    )
+    assert there_h == pytest.approx(back_h[::-1], abs=1e-9)
 
 
 @settings(derandomize=True, deadline=None)
