@@ -6,13 +6,14 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from joulebook.core.spans import Span
+from joulebook.storage.blocks.block import DeviceBlock
 from joulebook.storage.blockstore import read_sealed
 from joulebook.storage.connections import joined_snapshot
 from joulebook.storage.faults import names_faults
 from joulebook.storage.hotrows import read_hot
 from joulebook.storage.overlays import in_line, overlaid
 from joulebook.storage.periods import weeks
-from joulebook.storage.records import DeviceReadings, Latest, Series
+from joulebook.storage.records import DamagedBlock, DeviceReadings, Latest, Series
 from joulebook.storage.series import series_of
 
 
@@ -44,18 +45,32 @@ def read_device(
     columns = _columns(connection, site_id, device, quantities)
     if not columns:
         return DeviceReadings(np.empty(0, dtype=np.int64), {})
-    device_id = columns[0].device_id
     wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
-    kinds = {series.id: series.kind for series in columns}
-    with joined_snapshot(connection):
-        sealed, damaged = read_sealed(connection, device_id, wide, kinds)
-        hot = read_hot(connection, device_id, wide, columns)
-    block = overlaid(in_line(sealed, kinds), hot, kinds)
+    block, damaged = read_series(connection, columns, wide)
     return DeviceReadings(
         block.at_ms,
         {series.quantity: block.columns[series.id].values for series in columns},
-        tuple(damaged),
+        damaged,
     )
+
+
+@names_faults
+def read_series(
+    connection: sqlite3.Connection, series: Sequence[Series], span: Span
+) -> tuple[DeviceBlock, tuple[DamagedBlock, ...]]:
+    """Return the readings of some series of one device, texts too, and which blocks are damaged.
+
+    Parameters
+    ----------
+    series : sequence of Series
+        One at least.
+    """
+    device_id = series[0].device_id
+    kinds = {one.id: one.kind for one in series}
+    with joined_snapshot(connection):
+        sealed, damaged = read_sealed(connection, device_id, span, kinds)
+        hot = read_hot(connection, device_id, span, series)
+    return overlaid(in_line(sealed, kinds), hot, kinds), tuple(damaged)
 
 
 def stream_device(

@@ -1,7 +1,8 @@
 """Makes ``tests/data/schema-NNNN.sql``: a database as a released schema left it.
 
 A file is made once for each schema, with ``python -m tests.service.storage.saved_database``, and
-never changed after the release: later versions must be able to read it.
+never changed after the release: later versions must be able to read it. ``schema-0001.sql`` was
+made by the version of that schema; it has no blocks.
 """
 
 import hashlib
