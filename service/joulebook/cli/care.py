@@ -9,7 +9,7 @@ from joulebook.cli.options import data_option
 from joulebook.core.days import METHOD
 from joulebook.storage.backup import back_up
 from joulebook.storage.backup import restore as restore_backup
-from joulebook.storage.verify import Findings
+from joulebook.storage.findings import Findings
 from joulebook.storage.verify import verify as verify_database
 from joulebook.summaries.results import decoded
 

@@ -15,6 +15,7 @@ from joulebook.cli.options import (
 )
 from joulebook.export.readings import export_readings
 from joulebook.storage.catalogue import site_named
+from joulebook.storage.database import DatabaseDamagedError
 
 
 @click.command()
@@ -45,3 +46,12 @@ def export(
     print(f"{exported.rows} rows: {exported.readings} readings of {exported.series} series")
     for series in exported.left_out:
         print(f"left out, being a {series.kind}: {series.device}.{series.quantity}")
+    for block in exported.damaged:
+        print(f"left out: {block}")
+    if exported.damaged:
+        raise DatabaseDamagedError(
+            f"the file is there, without the readings of {len(exported.damaged)} damaged blocks",
+            where=file,
+            expected="blocks as joulebook wrote them",
+            next_step='see docs/operating.md, "When a file is damaged"',
+        )

@@ -11,22 +11,23 @@ from joulebook.errors import UsageError
 from joulebook.export.csv_files import write_csv
 from joulebook.export.parquet_files import write_parquet
 from joulebook.export.tables import TablePart, table_parts
+from joulebook.storage.connections import joined_snapshot
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.new_files import new_file
 from joulebook.storage.reading import readings_span
-from joulebook.storage.records import Series, Site
+from joulebook.storage.records import DamagedBlock, Series, Site
 from joulebook.storage.series import series_of
-from joulebook.storage.snapshots import snapshot
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """What a file got, and which series it could not hold."""
+    """What a file got, which series it could not hold, and which blocks could not be read."""
 
     rows: int
     readings: int
     series: int
     left_out: tuple[Series, ...]
+    damaged: tuple[DamagedBlock, ...] = ()
 
 
 def export_readings(
@@ -40,7 +41,8 @@ def export_readings(
 ) -> Exported:
     """Write a site's readings, as of one commit, to CSV, or Parquet where the name ends so.
 
-    CSV holds numbers, Parquet flags too; texts are in neither.
+    CSV holds numbers, Parquet flags too; texts are in neither. A damaged block costs what it
+    held, and is told.
 
     Parameters
     ----------
@@ -61,7 +63,7 @@ def export_readings(
     as_parquet = file.suffix.lower() == ".parquet"
     kinds = {"number", "flag"} if as_parquet else {"number"}
     write = write_parquet if as_parquet else write_csv
-    with closing(database.connect()) as connection, snapshot(connection):
+    with closing(database.connect()) as connection, joined_snapshot(connection):
         every = series_of(connection, site.id)
         series = [one for one in every if one.kind in kinds]
         span = _span(connection, site, first, last)
@@ -73,20 +75,26 @@ def export_readings(
                 next_step="check --site and --data",
             )
         tally = _Tally(span, progress)
+        parts = table_parts(connection, site, series, span, lacking=tally.lacks)
         with new_file(file) as unfinished:
-            write(unfinished, series, tally.of(table_parts(connection, site, series, span)))
+            write(unfinished, series, tally.of(parts))
     left_out = tuple(one for one in every if one.kind not in kinds)
-    return Exported(tally.rows, tally.readings, len(series), left_out)
+    damaged = tuple(tally.damaged.values())
+    return Exported(tally.rows, tally.readings, len(series), left_out, damaged)
 
 
 class _Tally:
-    """Counts what passes, and says how far it is."""
+    """Counts what passes, notes what cannot, and says how far it is."""
 
     def __init__(self, span: Span, progress: Callable[[int, int], None]) -> None:
         self.rows = 0
         self.readings = 0
+        self.damaged: dict[int, DamagedBlock] = {}
         self._span = span
         self._progress = progress
+
+    def lacks(self, block: DamagedBlock) -> None:
+        self.damaged[block.block_id] = block
 
     def of(self, parts: Iterable[TablePart]) -> Iterator[TablePart]:
         for part in parts:

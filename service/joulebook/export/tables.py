@@ -1,6 +1,6 @@
 """A site's readings as one table: instants down, series across, a stretch at a time."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from joulebook.core.spans import Span
 from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
-from joulebook.storage.records import DeviceReadings, Series, Site
+from joulebook.storage.records import DamagedBlock, DeviceReadings, Series, Site
 
 # Read at once: a day of UTC, as the readings lie on disk.
 _WINDOW_MS = 86_400_000
@@ -46,7 +46,12 @@ def header_of(series: Series) -> str:
 
 
 def table_parts(
-    connection: Connection, site: Site, series: Sequence[Series], span: Span
+    connection: Connection,
+    site: Site,
+    series: Sequence[Series],
+    span: Span,
+    *,
+    lacking: Callable[[DamagedBlock], None],
 ) -> Iterator[TablePart]:
     """Yield the readings of some series in a span, in bounded memory.
 
@@ -54,6 +59,8 @@ def table_parts(
     ----------
     series : sequence of Series
         Numbers and flags (as 0 and 1), those of a device together.
+    lacking : callable
+        Told of each block that is damaged, perhaps several times: the table lacks what it held.
     """
     devices = [
         (device, [one.quantity for one in those])
@@ -67,6 +74,9 @@ def table_parts(
             (read_device(connection, site.id, device, window, quantities=names), names)
             for device, names in devices
         ]
+        for readings, _ in read:
+            for damaged in readings.damaged:
+                lacking(damaged)
         yield from _parts(read)
         start_ms = end_ms
 

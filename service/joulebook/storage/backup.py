@@ -8,10 +8,11 @@ from joulebook.errors import DataRefusedError, UsageError
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import FILE_NAME
 from joulebook.storage.faults import naming_faults
+from joulebook.storage.findings import Findings, ResultFault
 from joulebook.storage.lock import only_service
 from joulebook.storage.new_files import new_file, unwritable
 from joulebook.storage.schema import refuse_unknown
-from joulebook.storage.verify import Findings, ResultFault, database_file, verify_file
+from joulebook.storage.verify import database_file, verify_file
 
 # What SQLite says of the copy and not of the database that it reads.
 _TARGET_FAULTS = frozenset(

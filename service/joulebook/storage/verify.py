@@ -3,20 +3,18 @@
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
 from pathlib import Path
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import open_connection
+from joulebook.storage.connections import joined_snapshot, open_connection
 from joulebook.storage.database import FILE_NAME
 from joulebook.storage.faults import DatabaseDamagedError, naming_faults
+from joulebook.storage.findings import Findings, ResultFault
 from joulebook.storage.schema import refuse_unknown
-from joulebook.storage.snapshots import snapshot
-
-#: Says what is wrong with a day's result of a method, ``None`` where nothing is.
-ResultFault = Callable[[str, bytes], str | None]
+from joulebook.storage.verify_quarters import check_quarters
+from joulebook.storage.verify_sealed import check_blocks
 
 #: More sentences than this of SQLite's own check help nobody.
 _MOST_SENTENCES = 20
@@ -24,32 +22,6 @@ _MOST_SENTENCES = 20
 # What SQLite calls a value of each kind; a missing one is "null" in all of them. Numbers are
 # written as floats, yet a whole one is a number too.
 _STORED_AS = {"number": ("real", "integer"), "text": ("text",), "flag": ("integer",)}
-
-
-@dataclass(slots=True)
-class Findings:
-    """What was looked at, with counts, and what is damaged: a sentence for each."""
-
-    checked: dict[str, int] = field(default_factory=dict)
-    damage: list[str] = field(default_factory=list)
-
-    def refuse_damage(self, where: Path) -> None:
-        """Raise where something is damaged.
-
-        Raises
-        ------
-        DatabaseDamagedError
-            It tells the first of them, and how many there are.
-        """
-        if not self.damage:
-            return
-        more = len(self.damage) - 1
-        raise DatabaseDamagedError(
-            f"the database is damaged: {self.damage[0]}{f' (and {more} more)' if more else ''}",
-            where=where,
-            expected="a database as joulebook wrote it",
-            next_step='see docs/operating.md, "When a file is damaged"',
-        )
 
 
 def verify(data_dir: Path, *, result_fault: ResultFault) -> Findings:
@@ -93,23 +65,30 @@ def verify_file(path: Path, *, result_fault: ResultFault) -> Findings:
     findings = Findings()
     try:
         refuse_unknown(path)
-        with closing(open_connection(path)) as connection, snapshot(connection):
+        with closing(open_connection(path)) as connection, joined_snapshot(connection):
             # A text with a flipped byte must be told, and not stop us from reading on.
             connection.text_factory = partial(str, encoding="utf-8", errors="replace")
-            for check in (_structure, _references, _readings, partial(_results, result_fault)):
-                _noted(partial(check, connection, findings), path, findings)
+            for what, check in (
+                ("pages", _structure),
+                ("catalogue", _references),
+                ("readings", _readings),
+                ("blocks", check_blocks),
+                ("quarter hours", check_quarters),
+                ("day results", partial(_results, result_fault)),
+            ):
+                _noted(what, partial(check, connection, findings), path, findings)
     except DatabaseDamagedError as error:  # too damaged to be opened
-        findings.damage.append(error.what)
+        findings.damage.append(f"file: {error.__cause__}")
     return findings
 
 
-def _noted(check: Callable[[], None], path: Path, findings: Findings) -> None:
+def _noted(what: str, check: Callable[[], None], path: Path, findings: Findings) -> None:
     """Run a check; what it stumbles over is damage too, and does not keep others from running."""
     try:
         with naming_faults(path):
             check()
     except DatabaseDamagedError as error:
-        findings.damage.append(error.what)
+        findings.damage.append(f"{what}: {error.__cause__}")
 
 
 def _structure(connection: sqlite3.Connection, findings: Findings) -> None:
@@ -198,7 +177,7 @@ def _results(result_fault: ResultFault, connection: sqlite3.Connection, findings
     findings.checked["day results"] = 0
     for site, day, method, result in connection.execute(
         """
-        SELECT coalesce(sites.name, 'site ' || site_id), day, method, result
+        SELECT coalesce(sites.name, 'site ' || site_id), day, method, CAST(result AS BLOB)
         FROM day_results
         LEFT JOIN sites ON sites.id = site_id
         ORDER BY site_id, day

@@ -15,10 +15,10 @@ from joulebook.storage.backup import back_up, restore
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import FILE_NAME, Database
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
+from joulebook.storage.findings import Findings
 from joulebook.storage.lock import only_service
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
-from joulebook.storage.verify import Findings
 from tests.helpers.databases import NOON_MS, write
 from tests.helpers.small_disks import file_size_limit, small_disk
 
@@ -43,10 +43,11 @@ def batches(data_dir: Path) -> int:
     [site] = sites(database)
     with closing(database.connect()) as connection:
         span = Span(NOON_MS, NOON_MS + 10**9)
-        values = read_device(connection, site.id, "battery", span).values.get("power", [])
+        readings = read_device(connection, site.id, "battery", span)
     database.close()
+    values = [value for column in readings.values.values() for value in column.tolist()]
     count = len(values) // BATCH
-    assert list(values) == [float(number) for number in range(count) for _ in range(BATCH)]
+    assert values == [float(number) for number in range(count) for _ in range(BATCH)]
     return count
 
 

@@ -4,7 +4,6 @@ import random
 import subprocess
 import sys
 import time
-from contextlib import closing
 from pathlib import Path
 from sqlite3 import Connection
 
