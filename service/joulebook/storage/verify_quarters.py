@@ -35,7 +35,7 @@ def check_quarters(connection: sqlite3.Connection, findings: Findings) -> None:
         fault = _fault(start_ms, data) if method == METHOD else None
         if fault:
             findings.damage.append(
-                f"the quarter hours of {device}, {month} (UTC), which 'joulebook recompute' makes "
+                f"the quarter hours of {device}, {month} (UTC), which can be computed "
                 f"anew, cannot be read: {fault}"
             )
 

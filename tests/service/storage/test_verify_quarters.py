@@ -43,7 +43,7 @@ def test_any_byte_flipped_is_found_and_its_month_named(
             (bytes(flipped), NOON_MS),
         )
         [told] = looked_at(database).damage
-        assert told.startswith("the quarter hours of studio/pv, 2026-03 (UTC), which 'joulebook")
+        assert told.startswith("the quarter hours of studio/pv, 2026-03 (UTC), which can be computed")
 
 
 def test_a_month_that_is_none_is_found(database: Database, connection: Connection) -> None:
