@@ -3,6 +3,7 @@
 import click
 
 from joulebook import __version__
+from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.demo import demo
 from joulebook.cli.export import export
@@ -29,6 +30,6 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, import_file, recompute, show),
-    *(export, backup, restore, verify),
+    *(export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)
