@@ -150,6 +150,7 @@ def _robust_constant(output: NDArray[np.float64], loss: NDArray[np.float64]) -> 
     size = max(float(np.max(np.abs(output))), 1.0)
     terms = np.vander(output / size, 3, increasing=True)
     kept = np.ones(loss.size, dtype=np.bool_)
+    near_terms, near_loss = terms, loss
     fit = np.linalg.lstsq(terms, loss, rcond=None)[0]
     for _ in range(_ROUNDS):
         off = np.abs(loss - terms @ fit)
@@ -157,10 +158,10 @@ def _robust_constant(output: NDArray[np.float64], loss: NDArray[np.float64]) -> 
         near = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
         if np.array_equal(near, kept):
             break  # the same readings give the same fit, in this round and in all that follow
-        kept = near
-        fit = np.linalg.lstsq(terms[kept], loss[kept], rcond=None)[0]
-    rest = loss[kept] - terms[kept] @ fit
-    variance = float(np.sum(rest**2)) / max(int(np.count_nonzero(kept)) - 3, 1)
+        kept, near_terms, near_loss = near, terms[near], loss[near]
+        fit = np.linalg.lstsq(near_terms, near_loss, rcond=None)[0]
+    rest = near_loss - near_terms @ fit
+    variance = float(np.sum(rest**2)) / max(near_loss.size - 3, 1)
     covariance = np.linalg.pinv(terms[kept].T @ terms[kept]) * variance
     return float(fit[0]), math.sqrt(float(covariance[0, 0]))
 

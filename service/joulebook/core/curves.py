@@ -163,9 +163,10 @@ def clipped(line: Curve, span: Span) -> Curve:
     outer = int(at_ms[0]), int(at_ms[-1])
     edges = tuple(min(max(each, span.start_ms), span.end_ms) for each in outer)
     if edges != outer:
-        ends = np.interp(edges, at_ms, value)
+        left = np.interp(edges[0], at_ms[:2], value[:2])
+        right = np.interp(edges[1], at_ms[-2:], value[-2:])
         at_ms, value = at_ms.copy(), value.copy()
-        at_ms[[0, -1]], value[[0, -1]] = edges, ends
+        at_ms[[0, -1]], value[[0, -1]] = edges, (left, right)
     return Curve(at_ms, value, joined)
 
 

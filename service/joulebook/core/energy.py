@@ -205,24 +205,35 @@ def _sampling_u(
     added. Each reading is left out in turn, where halving the step leaves out every second:
     hence the factor one half.
     """
-    pairs = joined[:-1] & joined[1:]
-    if not pairs.any():
+    apart = ~(joined[:-1] & joined[1:])
+    if apart.all():
         return 0.0, 0.0
     both = step[:-1] + step[1:]
+    above, below = (
+        _side_u(near, wide, step, both, apart)
+        for near, wide in ((fine.above, coarse.above), (fine.below, coarse.below))
+    )
+    return above, below
 
-    def sampling_u(heights: NDArray[np.float64] | None, wide: NDArray[np.float64] | None) -> float:
-        if heights is None or wide is None:
-            return 0.0
-        twice = heights * step
-        change = twice[:-1] + twice[1:]
-        change -= wide * both
-        change[~pairs] = 0.0
-        change /= 2 * _MS_PER_HOUR
-        smooth = float(np.sum(change)) / 6
-        change *= change
-        return math.hypot(math.sqrt(float(np.sum(change)) / 6), smooth)
 
-    return sampling_u(fine.above, coarse.above), sampling_u(fine.below, coarse.below)
+def _side_u(
+    near: NDArray[np.float64] | None,
+    wide: NDArray[np.float64] | None,
+    step: NDArray[np.float64],
+    both: NDArray[np.float64],
+    apart: NDArray[np.bool_],
+) -> float:
+    """Return the sampling uncertainty of one side, from its lines and those twice as long."""
+    if near is None or wide is None:
+        return 0.0
+    twice = near * step
+    change = twice[:-1] + twice[1:]
+    change -= wide * both
+    change[apart] = 0.0
+    change /= 2 * _MS_PER_HOUR
+    smooth = float(np.sum(change)) / 6
+    change *= change
+    return math.hypot(math.sqrt(float(np.sum(change)) / 6), smooth)
 
 
 def _hours_where(height: NDArray[np.float64] | None, hours: NDArray[np.float64]) -> float:
