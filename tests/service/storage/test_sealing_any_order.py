@@ -71,7 +71,9 @@ class Seals:
 
 
 batches = st.lists(parts(), max_size=3)
-interruptions = st.one_of(st.just([]), st.lists(batches, max_size=3))
+interruptions: st.SearchStrategy[list[list[Part]]] = st.one_of(
+    st.just([]), st.lists(batches, max_size=3)
+)
 steps = st.one_of(
     st.builds(Writes, batches, st.sampled_from([True, True, True, False])),
     st.builds(

@@ -96,8 +96,8 @@ def test_forty_kills_lose_double_and_change_nothing(
     # The test is worth something only if some kills came in the middle of it all.
     assert number > ROUNDS / 4
     assert sealed_when_killed > 0
-    counts = seal(connection, MONDAY_MS + 60 * DAY_MS)
-    assert (counts.postponed, counts.damaged) == (0, ())
+    sealed = seal(connection, MONDAY_MS + 60 * DAY_MS)
+    assert (sealed.postponed, sealed.damaged) == (0, ())
     assert stored(connection, site) == model.readings
     assert connection.execute("SELECT count(*) FROM readings").fetchone() == (0,)
     assert connection.execute("SELECT count(*) FROM blocks").fetchone() == (3,)
