@@ -1,7 +1,8 @@
 """Copies of the whole database, and back."""
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from joulebook.errors import DataRefusedError, UsageError
@@ -51,8 +52,12 @@ def back_up(
     source = database_file(data_dir)
     refuse_unknown(source)
     with new_file(file) as copy:
-        with naming_faults(source), closing(open_connection(source)) as connection:
-            _vacuum_into(connection, copy, file)
+        with (
+            naming_faults(source),
+            closing(open_connection(source)) as connection,
+            _naming_target(file),
+        ):
+            connection.execute("VACUUM INTO ?", (str(copy.absolute()),))
         return _looked_at(copy, source, result_fault, keep_damaged=keep_damaged)
 
 
@@ -90,29 +95,22 @@ def restore(
             return _looked_at(copy, file, result_fault, keep_damaged=keep_damaged)
 
 
-def _vacuum_into(connection: sqlite3.Connection, copy: Path, file: Path) -> None:
-    try:
-        connection.execute("VACUUM INTO ?", (str(copy.absolute()),))
-    except sqlite3.Error as error:
-        _raise_of_target(error, file)
-        raise
-
-
 def _copy_into(connection: sqlite3.Connection, copy: Path, target: Path) -> None:
     """Copy page by page: what is damaged stays as it is, so that the check after it can tell."""
+    with _naming_target(target), closing(open_connection(copy)) as new:
+        connection.backup(new)
+        new.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
+
+
+@contextmanager
+def _naming_target(target: Path) -> Iterator[None]:
+    """Raise what SQLite says of the copy as that; everything else is of the database it reads."""
     try:
-        with closing(open_connection(copy)) as new:
-            connection.backup(new)
-            new.execute("PRAGMA journal_mode = DELETE")  # one file, whole by itself
+        yield
     except sqlite3.Error as error:
-        _raise_of_target(error, target)
+        if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) in _TARGET_FAULTS:
+            raise unwritable(target, error) from error
         raise
-
-
-def _raise_of_target(error: sqlite3.Error, target: Path) -> None:
-    """Raise where it is the copy that cannot be written; everything else is the source's."""
-    if getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) in _TARGET_FAULTS:
-        raise unwritable(target, error) from error
 
 
 def _looked_at(

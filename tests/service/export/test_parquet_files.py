@@ -1,8 +1,7 @@
 """Parquet through pyarrow's own reader."""
 
-import builtins
 import struct
-from collections.abc import Callable
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -67,14 +66,7 @@ def test_a_span_without_readings_is_a_table_without_rows(tmp_path: Path) -> None
 def test_without_pyarrow_it_says_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real: Callable[..., Any] = builtins.__import__
-
-    def without(name: str, *rest: Any) -> Any:
-        if name.startswith("pyarrow"):
-            raise ModuleNotFoundError(name)
-        return real(name, *rest)
-
-    monkeypatch.setattr(builtins, "__import__", without)
+    monkeypatch.setitem(sys.modules, "pyarrow", None)  # as if it were not there
     with pytest.raises(UnavailableError, match="pyarrow, which is not installed") as caught:
         write_parquet(tmp_path / "out.parquet", [POWER], [])
     assert "pip install 'joulebook[parquet]'" in caught.value.next_step

@@ -1,4 +1,4 @@
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from sqlite3 import Connection
@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
-from joulebook.export.tables import MOST_ROWS, header_of, table_parts
+from joulebook.export.tables import MOST_ROWS, TablePart, header_of, table_parts
 from joulebook.storage.records import Column, DamagedBlock, Series, Site, Value
 from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, studio, write
@@ -15,8 +15,13 @@ from tests.helpers.databases import NOON_MS, studio, write
 DAY_MS = 86_400_000
 
 
-def nothing(block: DamagedBlock) -> None:
-    raise AssertionError(block)
+def parts_of(
+    connection: Connection, site: Site, series: Sequence[Series], span: Span
+) -> list[TablePart]:
+    lacking: list[DamagedBlock] = []
+    parts = list(table_parts(connection, site, series, span, lacking=lacking.append))
+    assert lacking == []
+    return parts
 
 
 @pytest.fixture
@@ -30,9 +35,7 @@ def test_devices_stand_side_by_side_on_one_time_axis(home: tuple[Connection, Sit
     connection, site = home
     write(connection, site, "battery", {NOON_MS: {"power": 1.0}, NOON_MS + 2: {"power": 3.0}})
     write(connection, site, "pv", {NOON_MS + 1: {"power": 2.0}, NOON_MS + 2: {"power": 4.0}})
-    [part] = table_parts(
-        connection, site, series_of(connection, site.id), Span(0, NOON_MS + 3), lacking=nothing
-    )
+    [part] = parts_of(connection, site, series_of(connection, site.id), Span(0, NOON_MS + 3))
     assert part.at_ms.tolist() == [NOON_MS, NOON_MS + 1, NOON_MS + 2]
     np.testing.assert_array_equal(part.columns, [[1.0, np.nan, 3.0], [np.nan, 2.0, 4.0]])
     assert part.readings == 4
@@ -44,9 +47,7 @@ def test_years_come_in_parts_that_follow_each_other(home: tuple[Connection, Site
     dense = {NOON_MS + 5 + at: {"power": 7.0} for at in range(2 * MOST_ROWS)}
     write(connection, site, "battery", rows | dense)
     span = Span(NOON_MS, NOON_MS + 800 * DAY_MS + 1)
-    parts = list(
-        table_parts(connection, site, series_of(connection, site.id), span, lacking=nothing)
-    )
+    parts = parts_of(connection, site, series_of(connection, site.id), span)
     assert [len(part.at_ms) for part in parts] == [MOST_ROWS, MOST_ROWS, 1, 1, 1]
     assert np.concatenate([part.at_ms for part in parts]).tolist() == sorted(rows | dense)
 
@@ -55,12 +56,10 @@ def test_the_span_is_half_open_and_need_not_hold_anything(home: tuple[Connection
     connection, site = home
     write(connection, site, "battery", {NOON_MS + at: {"power": float(at)} for at in range(4)})
     series = series_of(connection, site.id)
-    [part] = table_parts(connection, site, series, Span(NOON_MS + 1, NOON_MS + 3), lacking=nothing)
+    [part] = parts_of(connection, site, series, Span(NOON_MS + 1, NOON_MS + 3))
     assert part.at_ms.tolist() == [NOON_MS + 1, NOON_MS + 2]
-    assert (
-        list(table_parts(connection, site, series, Span(NOON_MS, NOON_MS), lacking=nothing)) == []
-    )
-    assert list(table_parts(connection, site, series, Span(0, DAY_MS), lacking=nothing)) == []
+    assert parts_of(connection, site, series, Span(NOON_MS, NOON_MS)) == []
+    assert parts_of(connection, site, series, Span(0, DAY_MS)) == []
 
 
 def test_rows_that_hold_only_other_series_are_left_out(home: tuple[Connection, Site]) -> None:
@@ -73,7 +72,7 @@ def test_rows_that_hold_only_other_series_are_left_out(home: tuple[Connection, S
     columns = [Column("power", "W"), Column("mode", "", "text"), Column("soc", "/")]
     write(connection, site, "battery", rows, columns)
     [power, _, _] = series_of(connection, site.id)
-    [part] = table_parts(connection, site, [power], Span(NOON_MS, NOON_MS + 3), lacking=nothing)
+    [part] = parts_of(connection, site, [power], Span(NOON_MS, NOON_MS + 3))
     assert part.at_ms.tolist() == [NOON_MS]
 
 

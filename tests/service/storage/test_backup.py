@@ -68,6 +68,7 @@ def test_a_backup_is_one_file_with_everything_and_no_free_room(
     for number in range(100):
         batch(connection, site, number)
     connection.execute("DELETE FROM readings WHERE at_ms >= ?", (NOON_MS + 20 * BATCH * STEP_MS,))
+    with_result(connection, site)
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     file = tmp_path / "copy.sqlite3"
     findings = back_up(database.data_dir, file, result_fault=sound)
@@ -162,12 +163,15 @@ def test_a_disk_that_takes_no_more_leaves_nothing_behind(
 
 
 def spoil(database: Database) -> None:
-    """Damage the file's second page, where a table or index begins."""
+    """Damage the page where the readings begin."""
     with closing(database.connect()) as connection:
         (size,) = connection.execute("PRAGMA page_size").fetchone()
+        (page,) = connection.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'readings'"
+        ).fetchone()
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with database.path.open("r+b") as file:
-        file.seek(size)
+        file.seek((page - 1) * size)
         file.write(b"\xff" * size)
 
 
