@@ -33,8 +33,6 @@ def power(connection: Connection, site: Site, device: str = "battery") -> dict[i
     """Return all powers of a device by their instants."""
     whole = Span(MONDAY_MS - 100 * DAY_MS, MONDAY_MS + 100 * DAY_MS)
     readings = read_device(connection, site.id, device, whole, quantities=["power"])
-    if not readings.values:
-        return {}
     return dict(zip(readings.at_ms.tolist(), readings.values["power"].tolist(), strict=True))
 
 

@@ -118,15 +118,14 @@ def test_a_week_with_a_damaged_day_is_not_joined(
     assert len(sealed) == 5 * 24
 
 
-def test_days_of_a_damaged_block_are_computed_anew_too(
-    connection: Connection, site: Site, sealed: dict[int, float]
-) -> None:
-    damage(connection, 9)
-    assert len(sealed) == 5 * 24
+def test_days_of_a_damaged_block_are_computed_anew_too(connection: Connection, site: Site) -> None:
+    write_days(connection, site, range(6))
+    seal(connection, MUCH_LATER_MS)
+    connection.execute("UPDATE blocks SET data = x'00'")
     clear_results(connection, site.id)
-    # From two minutes and more before Monday on, which is Sunday: 300 s reach that far.
+    # From Sunday on, as the first reading is at midnight, and 300 s reach that far.
     days = [dirty.day.isoformat() for dirty in dirty_days(connection)]
-    assert days == [f"2026-03-0{day}" for day in range(6, 0, -1)]
+    assert days == [f"2026-03-0{day}" for day in range(7, 0, -1)]
 
 
 def test_a_checksum_that_is_not_that_of_the_block_is_damage(

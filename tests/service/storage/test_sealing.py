@@ -3,12 +3,14 @@
 from collections.abc import Callable
 from contextlib import closing
 from sqlite3 import Connection
+from typing import Any
 
 import pytest
 
 from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
 from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.hotrows import read_hot
 from joulebook.storage.records import Site, Written
 from joulebook.storage.sealing import SealCounts, seal, seal_all
 from tests.helpers.databases import write
@@ -274,6 +276,27 @@ def test_a_note_of_hot_rows_without_any_is_dropped(connection: Connection, site:
     connection.execute("DELETE FROM readings")
     assert seal(connection, LATER_MS) == SealCounts()
     assert connection.execute("SELECT count(*) FROM hot_days").fetchone() == (0,)
+
+
+def test_rows_that_come_while_such_a_note_is_dropped_are_sealed_all_the_same(
+    database: Database, connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_days(connection, site, range(1))
+    expected = power(connection, site)
+    connection.execute("DELETE FROM readings")
+    with closing(database.connect()) as other:
+
+        def meanwhile(*args: Any) -> DeviceBlock:
+            found = read_hot(*args)
+            write_days(other, site, range(1))
+            return found
+
+        with monkeypatch.context() as patch:
+            patch.setattr(sealing, "read_hot", meanwhile)
+            assert seal(connection, LATER_MS) == SealCounts()
+    assert power(connection, site) == expected
+    assert seal(connection, LATER_MS) == SealCounts(blocks=1, rows=24)
+    assert power(connection, site) == expected
 
 
 def test_a_file_that_cannot_be_written_is_told(
