@@ -19,6 +19,8 @@ from joulebook.bench.site import PLACES, Plan, day_span
 from joulebook.bench.truth import Truth
 from joulebook.core.spans import Span
 
+_LAST_REPEATS = 10
+
 #: Answers a question in a round.
 Ask = Callable[[int], Answer]
 
@@ -62,19 +64,20 @@ def question_rows(
             quarters_span,
             rounds.slow,
         ),
-        _row(
-            "energy",
+        _energy_row(
             f"daily charge and discharge energy, {plan.days} days from all readings",
-            {each.name: _asking(each.energy, plan.span) for each in readers},
-            lambda _name, _number: truth.energy(),
+            filled,
+            truth,
+            plan.span,
             rounds.slow,
         ),
         _row(
             "last",
-            "last value of every series",
+            f"last value of every series, mean of {_LAST_REPEATS} calls in a row",
             {each.name: _last(each) for each in readers},
             lambda _name, _number: truth.last(),
             rounds.quick,
+            repeats=_LAST_REPEATS,
         ),
     ]
 
@@ -114,6 +117,16 @@ def _quarters_row(title: str, filled: Filled, truth: Truth, span: Span, rounds: 
     return _row("quarters", title, asked, lambda name, _number: means[name == OURS], rounds, steps)
 
 
+def _energy_row(title: str, filled: Filled, truth: Truth, span: Span, rounds: int) -> Row:
+    asked = {
+        each.name: _asking(each.energy, span) for each in (filled.ours, *filled.rivals.readers)
+    }
+    if filled.rivals.duckdb is not None:
+        asked["DuckDB, sorting"] = _asking(filled.rivals.duckdb.energy_by_sorting, span)
+    true = truth.energy()
+    return _row("energy", title, asked, lambda _name, _number: true, rounds)
+
+
 def _asking(question: Callable[[Span], Answer], span: Span) -> Ask:
     return lambda _: question(span)
 
@@ -129,13 +142,15 @@ def _row(
     true: Callable[[str, int], Answer],
     rounds: int,
     within: Mapping[str, float] | None = None,
+    *,
+    repeats: int = 1,
 ) -> Row:
     """Check every answer of every round, then put the question again and take the time. [ms]"""
     for number in range(rounds):
         for name, ask in asked.items():
             off = within if name == OURS else None
             require_same(title, name, ask(number), true(name, number), off)
-    took_s = by_turns(asked, rounds)
+    took_s = by_turns(asked, rounds, repeats=repeats)
     return Row(
         key=key,
         title=title,

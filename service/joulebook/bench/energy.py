@@ -36,25 +36,34 @@ def energy_of_parts(parts: Iterable[tuple[NDArray[np.int64], Floats]]) -> Answer
 
 
 def _sums(at_ms: NDArray[np.int64], power_w: Floats) -> tuple[list[int], list[float], list[float]]:
-    """Return days and twice the charge and discharge of the lines that begin there. [W ms]"""
-    held_ms = np.diff(at_ms)
-    if held_ms.max(initial=0) > MAX_GAP_MS:
-        held_ms[held_ms > MAX_GAP_MS] = 0
+    """Return days and twice the charge and discharge of the lines that begin there. [W ms]
+
+    First as if every line were as long as most are and none crossed zero, which are sums and no
+    products; then the few others are put right one by one.
+    """
+    step_ms = np.diff(at_ms)
+    usual_ms = int(step_ms[step_ms.size // 2])
+    if usual_ms > MAX_GAP_MS:
+        usual_ms = 0  # silence, not a line: then every line is one of the few
     above = np.maximum(power_w, 0)
-    up = above[:-1] + above[1:]
-    down = up - (power_w[:-1] + power_w[1:])
-    # Where a line crosses zero, both ends counted with all of its length: correct those few.
-    crosses = np.flatnonzero(np.diff(np.signbit(power_w)))
-    both = up[crosses] + down[crosses]
-    real = both > 0
-    crosses, both = crosses[real], both[real]
-    up[crosses], down[crosses] = up[crosses] ** 2 / both, down[crosses] ** 2 / both
-    up *= held_ms
-    down *= held_ms
     days = np.arange(at_ms[0] // DAY_MS, at_ms[-2] // DAY_MS + 1)
-    first = np.searchsorted(at_ms[:-1], days * DAY_MS)
-    return (
-        days.tolist(),
-        np.add.reduceat(up, first).tolist(),
-        np.add.reduceat(down, first).tolist(),
-    )
+    edges = np.append(np.searchsorted(at_ms[:-1], days * DAY_MS), step_ms.size)
+    filled = np.diff(edges) > 0
+    days, first, last = days[filled], edges[:-1][filled], edges[1:][filled]
+    up = 2 * np.add.reduceat(above[:-1], first) - above[first] + above[last]
+    down = up - 2 * np.add.reduceat(power_w[:-1], first) + power_w[first] - power_w[last]
+    negative = np.signbit(power_w)
+    odd = np.flatnonzero((step_ms != usual_ms) | (negative[:-1] != negative[1:]))
+    a, b = power_w[odd], power_w[odd + 1]
+    rise = np.maximum(a, 0) + np.maximum(b, 0)
+    fall = rise - (a + b)
+    crosses = (rise > 0) & (fall > 0)
+    both = np.where(crosses, rise + fall, 1.0)
+    held_ms = np.where(step_ms[odd] <= MAX_GAP_MS, step_ms[odd], 0)
+    place = np.searchsorted(first, odd, side="right") - 1
+    sums = []
+    for total, part in ((up, rise), (down, fall)):
+        true = np.where(crosses, part * part / both, part) * held_ms
+        more = np.bincount(place, true - part * usual_ms, days.size)
+        sums.append((total * usual_ms + more).tolist())
+    return days.tolist(), sums[0], sums[1]

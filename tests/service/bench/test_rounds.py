@@ -15,6 +15,12 @@ def test_each_round_asks_everybody_once_and_another_begins() -> None:
     assert took == {"a": [1.0] * 3, "b": [1.0] * 3, "c": [1.0] * 3}
 
 
+def test_calls_that_are_repeated_count_with_their_mean() -> None:
+    ticks = iter([0.0, 6.0])
+    took = by_turns({"a": lambda _: None}, 1, repeats=3, clock_s=lambda: next(ticks))
+    assert took == {"a": [2.0]}
+
+
 def test_the_spread_is_the_median_and_the_quartiles() -> None:
     # R's default (type 7 of Hyndman and Fan 1996): of 1, 2, 3, 4 they are 1.75, 2.5, 3.25.
     assert Spread.of([4, 1, 3, 2]) == Spread(2.5, 1.75, 3.25, 4)
