@@ -204,6 +204,31 @@ def test_two_that_seal_at_once_agree(
     assert power(connection, site) == expected
 
 
+def test_a_week_that_is_joined_meanwhile_gets_no_block_inside(
+    database: Database, connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_days(connection, site, range(7))
+    seal(connection, LATER_MS)
+    write(connection, site, "battery", {MONDAY_MS + 1: {"power": -1.0}})
+    expected = power(connection, site)
+
+    def encode(block: DeviceBlock) -> bytes:
+        with monkeypatch.context() as patch:
+            patch.setattr(sealing, "encode_block", encode_block)
+            # Another process joins the week, and no late reading yet: that marks nothing.
+            patch.setattr(sealing, "unsealed_days", lambda *_: [])
+            assert seal_all(database, MUCH_LATER_MS) == SealCounts(weeks=1)
+        return encode_block(block)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(sealing, "encode_block", encode)
+        assert seal(connection, LATER_MS) == SealCounts(postponed=1)
+    assert periods(connection) == [(0, 7)]
+    assert seal(connection, LATER_MS) == SealCounts(blocks=1, rows=7 * 24 + 1)
+    assert periods(connection) == [(0, 7)]
+    assert power(connection, site) == expected
+
+
 def test_nobody_waits_while_it_reads_and_encodes(
     database: Database, connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
