@@ -28,6 +28,7 @@ class Settings:
     tls_certificate: str = ""
     tls_key: str = ""
     max_gap_s: float = 300.0
+    keep_years: int = 0
     log_level: str = "info"
 
 
@@ -140,6 +141,8 @@ def _bounds(name: str, value: str | float) -> str:
         return "a port from 0 to 65535"
     if name == "max_gap_s" and not 1 <= value <= 3600:
         return "1 to 3600 seconds"
+    if name == "keep_years" and not 0 <= value <= 100:
+        return "0 to 100 years"
     return ""
 
 

@@ -5,7 +5,7 @@ CREATE TABLE alembic_version (
 	version_num VARCHAR(32) NOT NULL, 
 	CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)
 );
-INSERT INTO "alembic_version" VALUES('0003');
+INSERT INTO "alembic_version" VALUES('0004');
 CREATE TABLE blocks (
         id INTEGER NOT NULL PRIMARY KEY,
         device_id INTEGER NOT NULL REFERENCES devices (id),
@@ -59,6 +59,11 @@ INSERT INTO "dirty_quarters" VALUES(1,20513,10);
 INSERT INTO "dirty_quarters" VALUES(1,20514,10);
 INSERT INTO "dirty_quarters" VALUES(2,20513,5);
 INSERT INTO "dirty_quarters" VALUES(2,20514,5);
+CREATE TABLE final_before (
+        site_id INTEGER NOT NULL PRIMARY KEY REFERENCES sites (id),
+        day DATE NOT NULL,
+        start_ms INTEGER NOT NULL
+    );
 CREATE TABLE hot_days (
         device_id INTEGER NOT NULL REFERENCES devices (id),
         day INTEGER NOT NULL,
@@ -147,4 +152,64 @@ INSERT INTO "tokens" VALUES(1,1,'bridge',X'D05C1865FE44BF9F2E23A2575CF4B1B82A4AB
 CREATE INDEX ix_tokens_name ON tokens (name);
 CREATE INDEX ix_quarantine_last ON quarantine (last_received_ms);
 CREATE INDEX ix_quarantine_site_last ON quarantine (site_id, last_received_ms);
+CREATE TRIGGER final_day_results_insert BEFORE INSERT ON day_results
+        WHEN NEW.day < (SELECT day FROM final_before WHERE site_id = NEW.site_id)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_day_results_update BEFORE UPDATE ON day_results
+        WHEN OLD.day < (SELECT day FROM final_before WHERE site_id = OLD.site_id)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_day_results_delete BEFORE DELETE ON day_results
+        WHEN OLD.day < (SELECT day FROM final_before WHERE site_id = OLD.site_id)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_dirty_days_insert BEFORE INSERT ON dirty_days
+        WHEN NEW.day < (SELECT day FROM final_before WHERE site_id = NEW.site_id)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_quarters_insert BEFORE INSERT ON quarters
+        WHEN NEW.start_ms < (
+    SELECT final_before.start_ms
+    FROM final_before
+    JOIN devices ON devices.site_id = final_before.site_id
+    WHERE devices.id = NEW.device_id
+)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_quarters_update BEFORE UPDATE ON quarters
+        WHEN OLD.start_ms < (
+    SELECT final_before.start_ms
+    FROM final_before
+    JOIN devices ON devices.site_id = final_before.site_id
+    WHERE devices.id = OLD.device_id
+)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_quarters_delete BEFORE DELETE ON quarters
+        WHEN OLD.start_ms < (
+    SELECT final_before.start_ms
+    FROM final_before
+    JOIN devices ON devices.site_id = final_before.site_id
+    WHERE devices.id = OLD.device_id
+)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
+CREATE TRIGGER final_dirty_quarters_insert BEFORE INSERT ON dirty_quarters
+        WHEN NEW.day * 86400000 < (
+    SELECT final_before.start_ms
+    FROM final_before
+    JOIN devices ON devices.site_id = final_before.site_id
+    WHERE devices.id = NEW.device_id
+)
+        BEGIN
+            SELECT RAISE(IGNORE);
+        END;
 COMMIT;
