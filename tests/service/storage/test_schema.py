@@ -59,6 +59,7 @@ DRIVER_ONLY = {
     "hot_days",
     "quarters",
     "dirty_quarters",
+    "final_before",
 }
 HEAD = str(ScriptDirectory.from_config(migrations()).get_current_head())
 #: The schema after this version's, and the one after that.
