@@ -10,6 +10,8 @@ import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 
+import numpy as np
+
 from joulebook.core.quarters import METHOD, QUARTER_MS, Gathering, Quarters, quarter_hours
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.parts import BlockDamagedError
@@ -28,6 +30,9 @@ from joulebook.storage.quarter_months import (
 from joulebook.storage.reading import read_device
 
 _log = logging.getLogger(__name__)
+
+# More than a week of arrays would not stay in a processor's cache.
+_DAYS_AT_ONCE = 7
 
 _ARRAYS = tuple(field.name for field in fields(Quarters))
 _MEASURED = tuple(name for name in _ARRAYS if name != "start_ms")
@@ -111,9 +116,9 @@ def stream_quarters(
             dirty: Sequence[int] = range(first_day, end_day)
             if stored is not None:
                 dirty = dirty_days_of(connection, device_id, first_day, end_day)
-            for day in dirty:
-                fresh = fresh_quarters(connection, site_id, device, day, quantities=list(found))
-                for quantity, quarters in fresh.items():
+            fresh = fresh_quarters(connection, site_id, device, dirty, quantities=list(found))
+            for _, computed in fresh:
+                for quantity, quarters in computed.items():
                     _put(found[quantity], quarters)
             yield found
 
@@ -122,16 +127,36 @@ def fresh_quarters(
     connection: sqlite3.Connection,
     site_id: int,
     device: str,
-    day: int,
+    days: Sequence[int],
     *,
     quantities: Sequence[str] | None = None,
-) -> dict[str, Quarters]:
-    """Return the quarter hours of a UTC day, in days since 1970, computed from its readings."""
-    span = day_period(day)
-    readings = read_device(
-        connection, site_id, device, span, quantities=quantities, margin_ms=REACH_MS
-    )
-    return quarter_hours(readings.at_ms, readings.values, span=span)
+) -> Iterator[tuple[int, dict[str, Quarters]]]:
+    """Yield UTC days, in days since 1970, with their quarter hours computed from readings.
+
+    Days that follow one another are read together, a week at most.
+    """
+    for first, last in _runs(days):
+        span = Span(day_period(first).start_ms, day_period(last).end_ms)
+        readings = read_device(
+            connection, site_id, device, span, quantities=quantities, margin_ms=REACH_MS
+        )
+        for day in range(first, last + 1):
+            span = day_period(day)
+            reached = (span.start_ms - REACH_MS, span.end_ms + REACH_MS)
+            part = slice(*np.searchsorted(readings.at_ms, reached))
+            values = {name: value[part] for name, value in readings.values.items()}
+            yield day, quarter_hours(readings.at_ms[part], values, span=span)
+
+
+def _runs(days: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Yield first and last of the days in order that follow one another, a week at most."""
+    place = 0
+    while place < len(days):
+        end = place + 1
+        while end < len(days) and days[end] == days[end - 1] + 1 and end - place < _DAYS_AT_ONCE:
+            end += 1
+        yield days[place], days[end - 1]
+        place = end
 
 
 @names_faults
@@ -161,10 +186,10 @@ def save_quarters(
                 day for day in sorted(computed) if month.start_ms <= day * DAY_MS < month.end_ms
             ]
             stored = _stored(connection, device_id, month, None)
-            if stored is None:
+            if stored is None or _is_outdated(connection, device_id, month):
                 others = set(range(day_of(month.start_ms), day_of(month.end_ms))).difference(days)
                 mark_quarters(connection, [(device_id, day) for day in others])
-                stored = {}
+            stored = stored or {}
             for day in days:
                 for quarters in stored.values():
                     _put(quarters, no_quarters(day_period(day)))
@@ -192,21 +217,27 @@ def _store(
     )
 
 
+def _is_outdated(connection: sqlite3.Connection, device_id: int, month: Span) -> bool:
+    row = connection.execute(
+        "SELECT 1 FROM quarters WHERE device_id = ? AND start_ms = ? AND method != ?",
+        (device_id, month.start_ms, METHOD),
+    ).fetchone()
+    return row is not None
+
+
 def _stored(
     connection: sqlite3.Connection, device_id: int, month: Span, ids: Mapping[int, str] | None
 ) -> dict[int, Quarters] | None:
     """Return what is stored of a month, or ``None`` where it is there but of no use."""
     row = connection.execute(
-        "SELECT method, data FROM quarters WHERE device_id = ? AND start_ms = ?",
+        "SELECT data FROM quarters WHERE device_id = ? AND start_ms = ?",
         (device_id, month.start_ms),
     ).fetchone()
     if row is None:
         return {}
-    method, data = row
-    if method != METHOD:
-        return None
     try:
-        return decode_month(data, month, ids)
+        # Whatever method made them: those of an earlier one are dirty, or their readings are gone.
+        return decode_month(row[0], month, ids)
     except BlockDamagedError as error:
         # They can be built again, and are: from the readings, whenever they are asked for.
         _log.warning("quarter hours of device %d are damaged: %s", device_id, error)

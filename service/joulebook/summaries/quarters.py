@@ -2,9 +2,10 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
+from dataclasses import dataclass
 from itertools import groupby
 
-from joulebook.core.quarters import METHOD
+from joulebook.core.quarters import METHOD, Quarters
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import DAY_MS, day_of
@@ -17,6 +18,17 @@ from joulebook.storage.quarter_marks import (
 from joulebook.storage.quarter_months import month_of
 from joulebook.storage.quarters import fresh_quarters, save_quarters
 from joulebook.storage.records import Site
+from joulebook.summaries.threads import in_threads
+
+
+@dataclass(frozen=True, slots=True)
+class _Month:
+    """Computed days of a month of a device, and the marks they had before."""
+
+    site_id: int
+    device: str
+    computed: dict[int, dict[str, Quarters]]
+    marks: dict[int, int]
 
 
 def rebuild_quarters(database: Database, site: Site) -> int:
@@ -30,9 +42,18 @@ def rebuild_quarters(database: Database, site: Site) -> int:
     int
         How many days of devices were computed.
     """
+
+    def compute(month: list[DirtyQuarters]) -> _Month:
+        with closing(database.connect()) as reading:
+            return _computed(reading, month)
+
+    done = 0
     with closing(database.connect()) as connection:
         clear_quarters(connection, site.id)
-        return _compute(connection, dirty_quarters(connection, site_id=site.id))
+        months = _by_month(dirty_quarters(connection, site_id=site.id))
+        for month in in_threads(compute, months):
+            done += _save(connection, month)
+    return done
 
 
 def catch_up_quarters(
@@ -54,8 +75,12 @@ def catch_up_quarters(
     int
         How many days of devices were computed.
     """
-    over = dirty_quarters(connection, before_day=day_of(now_ms - REACH_MS))
-    return _compute(connection, over, stopping)
+    done = 0
+    for month in _by_month(dirty_quarters(connection, before_day=day_of(now_ms - REACH_MS))):
+        if stopping():
+            break
+        done += _save(connection, _computed(connection, month))
+    return done
 
 
 def renew_quarters(connection: Connection) -> None:
@@ -63,30 +88,16 @@ def renew_quarters(connection: Connection) -> None:
     mark_outdated_quarters(connection, METHOD)
 
 
-def _compute(
-    connection: Connection,
-    dirty: Iterable[DirtyQuarters],
-    stopping: Callable[[], bool] = lambda: False,
-) -> int:
-    done = 0
-    for month in _by_month(dirty):
-        if stopping():
-            break
-        first = month[0]
-        computed = {
-            each.day: fresh_quarters(connection, first.site_id, first.device, each.day)
-            for each in month
-        }
-        with transaction(connection):
-            save_quarters(
-                connection,
-                first.site_id,
-                first.device,
-                computed,
-                {each.day: each.mark for each in month},
-            )
-        done += len(month)
-    return done
+def _computed(connection: Connection, days: list[DirtyQuarters]) -> _Month:
+    site_id, device = days[0].site_id, days[0].device
+    fresh = fresh_quarters(connection, site_id, device, [each.day for each in days])
+    return _Month(site_id, device, dict(fresh), {each.day: each.mark for each in days})
+
+
+def _save(connection: Connection, month: _Month) -> int:
+    with transaction(connection):
+        save_quarters(connection, month.site_id, month.device, month.computed, month.marks)
+    return len(month.marks)
 
 
 def _by_month(dirty: Iterable[DirtyQuarters]) -> Iterator[list[DirtyQuarters]]:

@@ -1,8 +1,6 @@
 """All days of a site, computed anew from its readings."""
 
-from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
 from datetime import date
 
@@ -14,10 +12,7 @@ from joulebook.storage.days import clear_results, dirty_days, save_day
 from joulebook.storage.records import Site
 from joulebook.summaries.results import encoded
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
-
-#: Unpacking readings and adding up arrays leave Python's lock to others, the rest does not: two
-#: threads gain something, and more would only wait. Each is given months, never single days.
-WORKERS = 2
+from joulebook.summaries.threads import in_threads
 
 #: More than the days of all sites that one file will see.
 ALL_DAYS = 1_000_000
@@ -94,17 +89,10 @@ def recompute(
 def _computed(
     database: Database, site: Site, parts: Sequence[Sequence[date]], *, max_gap_s: float
 ) -> Iterator[list[DayResult | Failed]]:
-    """Yield the results of stretches in their order; few are ever ahead of the caller."""
+    """Yield the results of stretches in their order, computed on two threads."""
 
     def compute(stretch: Sequence[date]) -> list[DayResult | Failed]:
         with closing(database.connect()) as connection:
             return list(compute_stretch(connection, site, stretch, max_gap_s=max_gap_s))
 
-    ahead: deque[Future[list[DayResult | Failed]]] = deque()
-    with ThreadPoolExecutor(WORKERS, thread_name_prefix="recompute") as pool:
-        for stretch in parts:
-            ahead.append(pool.submit(compute, stretch))
-            if len(ahead) > WORKERS:
-                yield ahead.popleft().result()
-        while ahead:
-            yield ahead.popleft().result()
+    return in_threads(compute, parts)

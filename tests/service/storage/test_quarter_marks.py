@@ -1,6 +1,7 @@
 """Which UTC days of a device are dirty after which writes."""
 
 from contextlib import closing
+from importlib import import_module
 from pathlib import Path
 from sqlite3 import Connection
 
@@ -8,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import DAY_MS, day_of
@@ -21,10 +21,12 @@ from joulebook.storage.quarter_marks import (
     mark_quarters,
 )
 from joulebook.storage.records import Site
-from joulebook.storage.schema import prepare
 from joulebook.storage.sealing import seal
 from tests.helpers.databases import NOON_MS, undone, write
 from tests.service.storage.saved_database import FIRST_MS, SAVED, load
+
+MIGRATION = "joulebook.storage.migrations.versions.0003_quarters"
+STATEMENTS: tuple[str, ...] = import_module(MIGRATION).STATEMENTS
 
 NOON_DAY = day_of(NOON_MS)
 MIDNIGHT_MS = NOON_DAY * DAY_MS
@@ -130,16 +132,11 @@ def test_what_an_older_database_holds_is_dirty_after_the_migration(tmp_path: Pat
     assert found == [("battery", day_of(FIRST_MS)), ("inverter", day_of(FIRST_MS))]
 
 
-def test_sealed_days_of_an_older_database_are_dirty_too(
-    database: Database, connection: Connection, site: Site
-) -> None:
+def test_sealed_days_of_an_older_database_are_dirty_too(connection: Connection, site: Site) -> None:
     write(connection, site, "pv", {NOON_MS + n * DAY_MS: {"power": 1.0} for n in (1, 2, 4)})
     seal(connection, NOON_MS + 40 * DAY_MS)
-    connection.execute("DROP TABLE quarters")
-    connection.execute("DROP TABLE dirty_quarters")
-    connection.execute("UPDATE alembic_version SET version_num = '0002'")
-    connection.close()
-    prepare(database.path)
-    with closing(open_connection(database.path)) as migrated:
-        # One block from its first reading's day to its last one's.
-        assert dirty(migrated) == [("pv", day) for day in (1, 2, 3, 4)]
+    clean(connection)
+    for statement in STATEMENTS[2:]:
+        connection.execute(statement)
+    # One block from its first reading's day to its last one's.
+    assert dirty(connection) == [("pv", day) for day in (1, 2, 3, 4)]
