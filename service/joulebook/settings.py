@@ -28,6 +28,7 @@ class Settings:
     tls_certificate: str = ""
     tls_key: str = ""
     max_gap_s: float = 300.0
+    keep_years: int = 0
     log_level: str = "info"
 
 
@@ -141,6 +142,8 @@ def _bounds(name: str, value: str | float) -> str:
     # A reading reaches the days within 300 s of it (storage marks those): no line may be longer.
     if name == "max_gap_s" and not 1 <= value <= 300:
         return "1 to 300 seconds"
+    if name == "keep_years" and not 0 <= value <= 100:
+        return "0 to 100 years"
     return ""
 
 

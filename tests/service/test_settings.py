@@ -47,8 +47,8 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
     assert str(caught.value) == (
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
-        "  expected: one of broker, host, log_level, max_gap_s, mqtt_port, port, tls_certificate, "
-        "tls_key\n"
+        "  expected: one of broker, host, keep_years, log_level, max_gap_s, mqtt_port, port, "
+        "tls_certificate, tls_key\n"
         "  next:     did you mean 'max_gap_s'?"
     )
 
@@ -71,6 +71,8 @@ def test_a_name_like_no_other_is_sent_to_the_page() -> None:
         ("max_gap_s = 301", "1 to 300 seconds"),
         ("max_gap_s = nan", "1 to 300 seconds"),
         ("max_gap_s = [1]", "a number"),
+        ("keep_years = -1", "0 to 100 years"),
+        ("keep_years = 2.5", "a number"),
         ("host = 5", "text"),
         ('log_level = "loud"', "one of debug, info, warning, error"),
     ],

@@ -3,7 +3,10 @@
 import click
 
 from joulebook import __version__
+from joulebook.cli.bench import bench
+from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.demo import demo
+from joulebook.cli.export import export
 from joulebook.cli.readings import import_file, recompute
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
@@ -25,5 +28,8 @@ def joulebook() -> None:
     """
 
 
-for command in (serve, demo, site, token, import_file, recompute, show):
+for command in (
+    *(serve, demo, site, token, import_file, recompute, show),
+    *(export, backup, restore, verify, bench),
+):
     joulebook.add_command(command)

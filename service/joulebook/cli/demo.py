@@ -15,6 +15,7 @@ from joulebook.demo.studio import SITE
 from joulebook.logs import set_up_logs
 from joulebook.storage.catalogue import add_token, check_token, site_named
 from joulebook.storage.database import Database
+from joulebook.storage.lock import only_service
 
 _BRIDGE = "shed"
 
@@ -49,7 +50,7 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
         log_level="warning",
     )
     set_up_logs(settings.log_level)
-    with opened_database(data_dir) as database:
+    with only_service(data_dir), opened_database(data_dir) as database:
         history = _build(database)
         if not no_serve:
             service = Service(database, settings, clock_ms=clock_ms)

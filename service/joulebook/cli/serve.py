@@ -8,6 +8,7 @@ import click
 from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
 from joulebook.cli.service import Service
 from joulebook.logs import set_up_logs
+from joulebook.storage.lock import only_service
 
 
 @click.command()
@@ -26,6 +27,6 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     """
     settings = settings_of(data_dir, host=host, port=port, mqtt_port=mqtt_port)
     set_up_logs(settings.log_level)
-    with opened_database(data_dir) as database:
+    with only_service(data_dir), opened_database(data_dir) as database:
         service = Service(database, settings, clock_ms=clock_ms)
         asyncio.run(service.run(lambda: print(service.address(), flush=True)))

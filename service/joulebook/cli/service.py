@@ -20,6 +20,7 @@ from joulebook.ingest.mqtt.listener import Listener
 from joulebook.settings import Settings
 from joulebook.storage.catalogue import check_token
 from joulebook.storage.database import Database
+from joulebook.storage.keeper import Keeper
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
@@ -47,6 +48,11 @@ class Service:
         self._broker = (
             BrokerClient(self._inbox, url=settings.broker, client_id="joulebook", clock_ms=clock_ms)
             if settings.broker
+            else None
+        )
+        self._keeper = (
+            Keeper(database, clock_ms=clock_ms, keep_years=settings.keep_years)
+            if settings.keep_years
             else None
         )
         app = build_app(database, clock_ms=clock_ms, health=self.health, version=__version__)
@@ -93,6 +99,8 @@ class Service:
             await asyncio.to_thread(stopping)
 
     def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
+        if self._keeper:
+            yield self._keeper.start, self._keeper.stop
         yield self._summariser.start, self._summariser.stop
         yield self._inbox.start, self._inbox.stop
         if self._broker:

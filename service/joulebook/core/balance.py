@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.curves import Curve, aligned, clipped
+from joulebook.core.curves import Curve, aligned, clipped, coverage_ratio
 from joulebook.core.energy import K90, METER_LIMIT_RATIO, integrate_curve
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span
@@ -51,8 +51,12 @@ def common_flows(powers: Mapping[str, Curve | None], span: Span) -> Flows:
     return Flows(pv, grid, load, battery)
 
 
-def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
+def loss_wh(
+    powers: Mapping[str, Curve | None], span: Span, *, flows: Flows | None = None
+) -> Estimate:
     """Return what the balance leaves over in a span; see `common_flows` for the powers. [Wh]
+
+    ``flows`` are those of the powers, where the caller has them already.
 
     The loss belongs to the time in which all four are known; `coverage_ratio` is that share.
     It can come out below zero where meters disagree: that is shown, not hidden.
@@ -60,14 +64,15 @@ def loss_wh(powers: Mapping[str, Curve | None], span: Span) -> Estimate:
     for kind in ("battery", "load"):
         if powers[kind] is None:
             return refused(f"the site has no {kind} device, so nothing balances", method=METHOD)
-    flows = common_flows(powers, span)
+    if flows is None:
+        flows = common_flows(powers, span)
     parts = dict(
         zip(_SIGNS, (flows.pv_w, flows.grid_w, flows.load_w, flows.battery_w), strict=True)
     )
     value = np.sum([sign * parts[kind].value for kind, sign in _SIGNS.items()], axis=0)
     loss = integrate_curve(Curve(flows.load_w.at_ms, value, flows.load_w.joined), span)
     present = {kind: line for kind in _SIGNS if (line := powers[kind]) is not None}
-    best_ratio = max(integrate_curve(line, span).coverage_ratio for line in present.values())
+    best_ratio = max(coverage_ratio(line, span) for line in present.values())
     if loss.net is None or loss.coverage_ratio < LEAST_COMMON_RATIO * best_ratio:
         return refused(
             f"only {loss.coverage_ratio:.0%} of the time has {', '.join(present)} measured "

@@ -148,17 +148,22 @@ def idle(days: Sequence[Estimate], pack: Pack | None) -> Estimate:
 def _robust_constant(output: NDArray[np.float64], loss: NDArray[np.float64]) -> tuple[float, float]:
     """Return the constant of the loss curve and its standard uncertainty. [W]"""
     size = max(float(np.max(np.abs(output))), 1.0)
-    terms = np.vander(output / size, 3, increasing=True)
+    share = output / size
+    terms = np.column_stack([np.ones(share.size), share, share * share])
     kept = np.ones(loss.size, dtype=np.bool_)
+    near_terms, near_loss = terms, loss
     fit = np.linalg.lstsq(terms, loss, rcond=None)[0]
     for _ in range(_ROUNDS):
         off = np.abs(loss - terms @ fit)
         # A perfect fit would cut all but the perfect; a watt is never too far off.
-        kept = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
-        fit = np.linalg.lstsq(terms[kept], loss[kept], rcond=None)[0]
-    rest = loss[kept] - terms[kept] @ fit
-    variance = float(np.sum(rest**2)) / max(int(np.count_nonzero(kept)) - 3, 1)
-    covariance = np.linalg.pinv(terms[kept].T @ terms[kept]) * variance
+        near = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
+        if np.array_equal(near, kept):
+            break  # the same readings give the same fit, in this round and in all that follow
+        kept, near_terms, near_loss = near, np.compress(near, terms, axis=0), loss[near]
+        fit = np.linalg.lstsq(near_terms, near_loss, rcond=None)[0]
+    rest = near_loss - near_terms @ fit
+    variance = float(np.sum(rest**2)) / max(near_loss.size - 3, 1)
+    covariance = np.linalg.pinv(near_terms.T @ terms[kept]) * variance
     return float(fit[0]), math.sqrt(float(covariance[0, 0]))
 
 

@@ -78,7 +78,8 @@ def counter_rise(
     if at_ms.shape != raw.shape:
         raise ValueError(f"{at_ms.size} instants, but {raw.size} readings")
     there = ~np.isnan(raw)
-    at_ms, raw = at_ms[there], raw[there]
+    if not there.all():
+        at_ms, raw = at_ms[there], raw[there]
     if raw.size == 0:
         raise ValueError("a counter without readings")
     steps = np.diff(raw)

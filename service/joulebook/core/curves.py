@@ -90,15 +90,25 @@ def usual_max_gap_s(at_ms: NDArray[np.int64], *, limit_s: float = MAX_GAP_S) -> 
     step_ms = np.diff(at_ms)
     if step_ms.size == 0:
         return limit_s
-    usual_ms = float(np.median(step_ms))
+    usual_ms = _median(step_ms)
     if usual_ms * USUAL_SPACINGS >= limit_s * 1000:
         return limit_s
-    hour = at_ms[:-1] // _HOUR_MS
-    edges = np.flatnonzero(np.diff(hour)) + 1
-    for steps in np.split(step_ms, edges):
-        if steps.size >= _READINGS_TO_JUDGE_AN_HOUR:
-            usual_ms = max(usual_ms, float(np.median(steps)))
+    # Only where half of its steps are longer than usual can an hour's median be: few medians.
+    hours = np.arange(at_ms[0] // _HOUR_MS + 1, at_ms[-1] // _HOUR_MS + 1)
+    edges = np.concatenate([[0], np.searchsorted(at_ms[:-1], hours * _HOUR_MS), [step_ms.size]])
+    longer = np.diff(np.append(0, np.cumsum(step_ms > usual_ms))[edges])
+    size = np.diff(edges)
+    for hour in np.flatnonzero((2 * longer >= size) & (size >= _READINGS_TO_JUDGE_AN_HOUR)):
+        usual_ms = max(usual_ms, _median(step_ms[edges[hour] : edges[hour + 1]]))
     return min(limit_s, USUAL_SPACINGS * usual_ms / 1000)
+
+
+def _median(steps: NDArray[np.int64]) -> float:
+    # Of a regular clock more than half of the steps are the same one, and that is the median.
+    middle = steps[steps.size // 2]
+    if 2 * np.count_nonzero(steps == middle) > steps.size:
+        return float(middle)
+    return float(np.median(steps))
 
 
 def aligned(curves: Sequence[Curve]) -> list[Curve]:
@@ -150,11 +160,13 @@ def clipped(line: Curve, span: Span) -> Curve:
         inside = (at_ms >= span.start_ms) & (at_ms < span.end_ms)
         return Curve(at_ms[inside], value[inside], np.zeros(0, dtype=np.bool_))
     joined = line.joined[first : last - 1]
-    edges = np.clip(at_ms[[0, -1]], span.start_ms, span.end_ms)
-    if edges[0] != at_ms[0] or edges[1] != at_ms[-1]:
-        ends = np.interp(edges, at_ms, value)
+    outer = int(at_ms[0]), int(at_ms[-1])
+    edges = tuple(min(max(each, span.start_ms), span.end_ms) for each in outer)
+    if edges != outer:
+        left = np.interp(edges[0], at_ms[:2], value[:2])
+        right = np.interp(edges[1], at_ms[-2:], value[-2:])
         at_ms, value = at_ms.copy(), value.copy()
-        at_ms[[0, -1]], value[[0, -1]] = edges, ends
+        at_ms[[0, -1]], value[[0, -1]] = edges, (left, right)
     return Curve(at_ms, value, joined)
 
 

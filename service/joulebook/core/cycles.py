@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
 EFC_METHOD = "efc-1"
 RAINFLOW_METHOD = "rainflow-1"
 
@@ -69,6 +72,22 @@ def turning_points(values: Sequence[float], *, smallest: float = 0.0) -> list[fl
         elif not turns or abs(value - turns[-1]) > smallest:
             turns.append(value)
     return turns
+
+
+def reversals(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the first value, the last, and those between at which the history turns back.
+
+    `turning_points` of them are those of all values: what lies between two of them only leads
+    from one to the other, and what stays the same leads nowhere.
+    """
+    moves = np.ones(values.size, dtype=np.bool_)
+    moves[1:] = np.diff(values) != 0
+    moved: NDArray[np.float64] = values[moves]
+    rising = np.diff(moved) > 0
+    turns = np.ones(moved.size, dtype=np.bool_)
+    turns[1:-1] = rising[:-1] != rising[1:]
+    turned: NDArray[np.float64] = moved[turns]
+    return turned
 
 
 def rainflow(values: Sequence[float]) -> list[Cycle]:

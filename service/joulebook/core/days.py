@@ -105,6 +105,9 @@ def compute_day(inputs: DayInputs) -> DayResult:
     """
     sources = SeriesSources(inputs.devices, inputs.site_series, limit_s=inputs.max_gap_s)
     powers = {kind: sources.power(kind) for kind in ("battery", "pv", "grid", "load")}
+    lines = {kind: source.line for kind, source in powers.items()}
+    lacking = [kind for kind in ("battery", "load") if lines[kind] is None]
+    flows = None if lacking else balance.common_flows(lines, inputs.span)
     battery = _integral(powers["battery"], inputs.span)
     current = sources.battery_current()
     charge = _integral(current, inputs.span)
@@ -117,15 +120,13 @@ def compute_day(inputs: DayInputs) -> DayResult:
         **_split(
             _integral(powers["grid"], inputs.span), "grid", ("grid_import_wh", "grid_export_wh")
         ),
-        "loss_wh": balance.loss_wh(
-            {kind: source.line for kind, source in powers.items()}, inputs.span
-        ),
+        "loss_wh": balance.loss_wh(lines, inputs.span, flows=flows),
     }
     numbers["efc"] = _efc(numbers, inputs.battery_ah)
     numbers.update(level_numbers(levels, inputs.span))
     numbers.update(temperature_numbers(sources.each("battery", "temperature"), inputs.span))
     numbers.update(metered_numbers(sources, inputs.span))
-    night, numbers["idle_w"] = _night(powers, inputs)
+    night, numbers["idle_w"] = _night(flows, lacking, inputs.pack)
     return DayResult(
         date=inputs.day,
         hours=inputs.span.length_s / 3600,
@@ -207,25 +208,21 @@ def _runs(battery_w: Curve | None, levels: list[Curve], span: Span) -> RunSums |
 def _turns(levels: list[Curve], span: Span) -> tuple[float, ...]:
     if not levels:
         return ()
-    values = clipped(mean(levels), span).value.tolist()
-    turns = cycles.turning_points(values, smallest=cycles.SMALLEST_TURN_RATIO)
+    values = cycles.reversals(clipped(mean(levels), span).value)
+    turns = cycles.turning_points(values.tolist(), smallest=cycles.SMALLEST_TURN_RATIO)
     return tuple(round(turn, 4) for turn in turns)
 
 
 def _night(
-    powers: dict[str, Source], inputs: DayInputs
+    flows: balance.Flows | None, lacking: list[str], pack: Pack | None
 ) -> tuple[conversion.NightSums | None, Estimate]:
-    pack = inputs.pack
-    lacking = [kind for kind in ("battery", "load") if powers[kind].line is None]
-    if lacking or pack is None:
+    if flows is None or pack is None:
         reason = (
             f"the site has no {lacking[0]} device"
             if lacking
             else "the battery's rated charge and cells in series were not entered"
         )
         return None, refused(reason, method=conversion.IDLE_METHOD)
-    lines = {kind: source.line for kind, source in powers.items()}
-    flows = balance.common_flows(lines, inputs.span)
     sums = conversion.night_sums(flows, pack)
     return sums, conversion.idle_of_day(flows, pack)
 

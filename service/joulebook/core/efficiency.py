@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from joulebook.core.curves import Curve, aligned, clipped
-from joulebook.core.energy import K90, integrate_curve
+from joulebook.core.energy import K90, hours_by_sign, integrate_curve
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span
 
@@ -97,6 +97,7 @@ def run_sums(battery_w: Curve, soc: Curve, span: Span) -> RunSums:
     """
     power, level = (clipped(line, span) for line in aligned([battery_w, soc]))
     energy = integrate_curve(power, span)
+    charging_h, discharging_h = hours_by_sign(power, span)
     joined = power.joined
     begins = joined & ~np.concatenate([[False], joined[:-1]])
     return RunSums(
@@ -104,8 +105,8 @@ def run_sums(battery_w: Curve, soc: Curve, span: Span) -> RunSums:
         discharge_wh=energy.negative or 0.0,
         charge_u_wh=energy.positive_u,
         discharge_u_wh=energy.negative_u,
-        charging_h=energy.positive_h,
-        discharging_h=energy.negative_h,
+        charging_h=charging_h,
+        discharging_h=discharging_h,
         stored_ratio=float(np.sum(np.diff(level.value)[joined])),
         runs=int(np.count_nonzero(begins)),
         from_start=bool(joined.size and joined[0] and power.at_ms[0] == span.start_ms),

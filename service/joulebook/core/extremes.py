@@ -10,7 +10,7 @@ import numpy as np
 
 from joulebook.core.curves import Curve, coverage_ratio
 from joulebook.core.efficiency import SOC_END_LIMIT_RATIO
-from joulebook.core.energy import K90, integrate_curve
+from joulebook.core.energy import K90, mean_over_time
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span
 
@@ -39,10 +39,8 @@ def temperature_numbers(lines: list[Curve], span: Span) -> dict[str, Estimate]:
     """Return the hottest reading of any battery, and the mean over time of all of them."""
     half = K90 * TEMPERATURE_LIMIT_C / math.sqrt(3)
     _, hottest = _extremes(lines, span, "battery temperature", half)
-    seen = [integrate_curve(line, span) for line in lines]
-    means = [
-        each.net / each.covered_s * 3600 for each in seen if each.net is not None and each.covered_s
-    ]
+    seen = [mean_over_time(line, span) for line in lines]
+    means = [each for each, _ in seen if each is not None]
     if not means:
         average = refused("no battery temperature was measured", method=MEAN_METHOD)
     else:
@@ -51,7 +49,7 @@ def temperature_numbers(lines: list[Curve], span: Span) -> dict[str, Estimate]:
             value=value,
             low=value - half,
             high=value + half,
-            coverage_ratio=min(each.coverage_ratio for each in seen),
+            coverage_ratio=min(ratio for _, ratio in seen),
             method=MEAN_METHOD,
         )
     return {"battery_temperature_max_c": hottest, "battery_temperature_mean_c": average}

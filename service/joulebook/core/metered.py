@@ -41,13 +41,17 @@ def _rise(at_ms: NDArray[np.int64], raw: NDArray[np.float64], span: Span) -> Est
     So the rises of days add up to that of the window, and a gap inside costs nothing.
     """
     there = ~np.isnan(raw)
-    at_ms, raw = at_ms[there], raw[there]
+    if not there.all():
+        at_ms, raw = at_ms[there], raw[there]
     first = max(int(np.searchsorted(at_ms, span.start_ms, side="right")) - 1, 0)
     last = int(np.searchsorted(at_ms, span.end_ms, side="right"))
     at_ms, raw = at_ms[first:last], raw[first:last]
     if at_ms.size < 2 or span.length_s == 0:
         return refused("fewer than two readings of the counter on this day", method=METHOD)
-    rise = counter_rise(at_ms, raw)
+    steps = np.diff(raw)
+    step = float(np.min(steps, where=steps > 0, initial=np.inf))
+    step = 0.0 if step == np.inf else step
+    rise = counter_rise(at_ms, raw, resolution=step)
     covered_s = float(at_ms[-1] - max(at_ms[0], span.start_ms)) / 1000
     coverage = min(covered_s / span.length_s, 1.0)
     if rise.lower_bound:
@@ -57,8 +61,6 @@ def _rise(at_ms: NDArray[np.int64], raw: NDArray[np.float64], span: Span) -> Est
             method=METHOD,
             coverage_ratio=coverage,
         )
-    steps = np.diff(raw)
-    step = float(steps[steps > 0].min()) if np.any(steps > 0) else 0.0
     # Each end shows anything up to one step less than the truth: the difference is triangular.
     half = K90 * math.hypot(METER_LIMIT_RATIO * rise.energy_wh / math.sqrt(3), step / math.sqrt(6))
     return Estimate(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.core.curves import MAX_GAP_S, Curve, curve, total
+from joulebook.core.curves import MAX_GAP_S, Curve, curve, total, usual_max_gap_s
 from joulebook.core.quantities import kind_of
 
 Values = Mapping[str, NDArray[np.float64]]
@@ -84,6 +84,7 @@ class SeriesSources:
         self._devices = devices
         self._site_series = site_series
         self._limit_s = limit_s
+        self._gaps_s: dict[str, float] = {}
 
     def power(self, kind: str) -> Source:
         """Return the power of all devices of a kind together. [W]"""
@@ -136,7 +137,14 @@ class SeriesSources:
         if readings is None or any(name not in readings.values for name in recipe.needs):
             return _unknown()
         value = recipe.make(*(readings.values[name] for name in recipe.needs))
-        return curve(readings.at_ms, value, limit_s=self._limit_s)
+        gap_s = None if np.isnan(value).any() else self._gap_s(device, readings.at_ms)
+        return curve(readings.at_ms, value, max_gap_s=gap_s, limit_s=self._limit_s)
+
+    def _gap_s(self, device: str, at_ms: NDArray[np.int64]) -> float:
+        """Return the longest step of quantities that every message of a device brought. [s]"""
+        if device not in self._gaps_s:
+            self._gaps_s[device] = usual_max_gap_s(at_ms, limit_s=self._limit_s)
+        return self._gaps_s[device]
 
 
 def _ratio(power: NDArray[np.float64], voltage: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -79,6 +79,24 @@ def joined(connection: sqlite3.Connection) -> Iterator[None]:
             yield
 
 
+@contextmanager
+def joined_snapshot(connection: sqlite3.Connection) -> Iterator[None]:
+    """Read all inside as of one commit: the caller's transaction, or one that only reads.
+
+    Between two reads outside of it, rows may be sealed: they would be seen twice or never.
+    """
+    if connection.in_transaction:
+        yield
+        return
+    connection.execute("BEGIN")
+    try:
+        yield
+    finally:
+        # After some faults SQLite has ended it by itself.
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+
+
 def require_transaction(connection: sqlite3.Connection) -> None:
     """Raise where statements would be committed one by one.
 

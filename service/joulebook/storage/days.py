@@ -7,7 +7,9 @@ from zoneinfo import ZoneInfo
 
 from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults
+from joulebook.storage.instants import NextReading
 from joulebook.storage.marking import mark, reached_days
+from joulebook.storage.reading import readings_span
 from joulebook.storage.records import DirtyDay
 
 
@@ -96,25 +98,10 @@ def clear_results(connection: sqlite3.Connection, site_id: int) -> None:
         connection.execute("DELETE FROM day_results WHERE site_id = ?", (site_id,))
         connection.execute("DELETE FROM dirty_days WHERE site_id = ?", (site_id,))
 
-        def next_at(at_ms: int) -> int | None:
-            # One seek a device.
-            (found,) = connection.execute(
-                """
-                SELECT min((
-                    SELECT min(at_ms)
-                    FROM readings
-                    WHERE device_id = devices.id AND at_ms >= ?
-                ))
-                FROM devices
-                WHERE site_id = ?
-                """,
-                (at_ms, site_id),
-            ).fetchone()
-            return None if found is None else int(found)
-
-        first_ms = next_at(-(2**63))
-        if first_ms is not None:
+        span = readings_span(connection, site_id)
+        if span is not None:
             (timezone,) = connection.execute(
                 "SELECT timezone FROM sites WHERE id = ?", (site_id,)
             ).fetchone()
-            mark(connection, site_id, reached_days(next_at, first_ms, ZoneInfo(timezone)))
+            next_at = NextReading(connection, site_id)
+            mark(connection, site_id, reached_days(next_at, span.start_ms, ZoneInfo(timezone)))

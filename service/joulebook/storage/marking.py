@@ -53,14 +53,20 @@ def mark_reached(
     mark(connection, site_id, reached_days(next_at, int(times[0]), zone))
 
 
+def next_mark(connection: sqlite3.Connection) -> int:
+    """Return a number that was never given before, in the caller's transaction."""
+    (mark,) = connection.execute(
+        "UPDATE markings SET last_mark = last_mark + 1 RETURNING last_mark"
+    ).fetchone()
+    return int(mark)
+
+
 def mark(connection: sqlite3.Connection, site_id: int, days: Iterable[date]) -> None:
     """Mark days dirty with a mark that was never given before, in the caller's transaction.
 
     So a day that is marked again while it is being computed stays dirty, whoever computes it.
     """
-    (new_mark,) = connection.execute(
-        "UPDATE markings SET last_mark = last_mark + 1 RETURNING last_mark"
-    ).fetchone()
+    new_mark = next_mark(connection)
     connection.executemany(
         """
         INSERT INTO dirty_days (site_id, day, mark)

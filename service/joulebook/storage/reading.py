@@ -1,13 +1,19 @@
-"""Readings out of the database, as arrays."""
+"""Readings out of the database, as arrays, whether their rows are hot or sealed."""
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from joulebook.core.spans import Span
+from joulebook.storage.blocks.block import DeviceBlock
+from joulebook.storage.blockstore import read_sealed
+from joulebook.storage.connections import joined_snapshot
 from joulebook.storage.faults import names_faults
-from joulebook.storage.records import DeviceReadings, Latest, Series
+from joulebook.storage.hotrows import read_hot
+from joulebook.storage.overlays import in_line, overlaid
+from joulebook.storage.periods import weeks
+from joulebook.storage.records import DamagedBlock, DeviceReadings, Latest, Series
 from joulebook.storage.series import series_of
 
 
@@ -36,32 +42,74 @@ def read_device(
         ``at_ms`` int64 (n,) strictly increasing; each quantity float64 (n,), NaN where an
         instant brought others but not this one. Empty where there is nothing.
     """
-    columns = [
-        series
-        for series in series_of(connection, site_id)
-        if series.device == device
-        and series.kind != "text"
-        and (quantities is None or series.quantity in quantities)
-    ]
+    columns = _columns(connection, site_id, device, quantities)
     if not columns:
         return DeviceReadings(np.empty(0, dtype=np.int64), {})
-    names = ", ".join(f"v{series.slot}" for series in columns)
-    rows = connection.execute(
-        f"""
-        SELECT at_ms, {names}
-        FROM readings
-        WHERE device_id = ? AND at_ms >= ? AND at_ms < ?
-        ORDER BY at_ms
-        """,  # noqa: S608 -- names of columns, made of integers of ours
-        (columns[0].device_id, span.start_ms - margin_ms, span.end_ms + margin_ms),
-    ).fetchall()
-    # Instants in ms are exact in a float64 until the year 287396.
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), 1 + len(columns))
-    at_ms, *values = np.ascontiguousarray(table.T)
+    wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
+    block, damaged = read_series(connection, columns, wide)
     return DeviceReadings(
-        at_ms.astype(np.int64),
-        {series.quantity: array for series, array in zip(columns, values, strict=True)},
+        block.at_ms,
+        {series.quantity: block.columns[series.id].values for series in columns},
+        damaged,
     )
+
+
+@names_faults
+def read_series(
+    connection: sqlite3.Connection, series: Sequence[Series], span: Span
+) -> tuple[DeviceBlock, tuple[DamagedBlock, ...]]:
+    """Return the readings of some series of one device, texts too, and which blocks are damaged.
+
+    Parameters
+    ----------
+    series : sequence of Series
+        One at least.
+    """
+    device_id = series[0].device_id
+    kinds = {one.id: one.kind for one in series}
+    with joined_snapshot(connection):
+        sealed, damaged = read_sealed(connection, device_id, span, kinds)
+        hot = read_hot(connection, device_id, span, series)
+    return overlaid(in_line(sealed, kinds), hot, kinds), tuple(damaged)
+
+
+def stream_device(
+    connection: sqlite3.Connection,
+    site_id: int,
+    device: str,
+    span: Span,
+    *,
+    quantities: Sequence[str] | None = None,
+) -> Iterator[DeviceReadings]:
+    """Yield what :func:`read_device` would return, an ISO week at a time, in order.
+
+    So years of readings take the memory of a week. Weeks without readings are left out, but for
+    those that name a damaged block.
+    """
+    for week in weeks(span):
+        readings = read_device(connection, site_id, device, week, quantities=quantities)
+        if len(readings.at_ms) or readings.damaged:
+            yield readings
+
+
+def _columns(
+    connection: sqlite3.Connection, site_id: int, device: str, quantities: Sequence[str] | None
+) -> list[Series]:
+    rows = connection.execute(
+        """
+        SELECT series.id, devices.id, quantity, unit, kind, slot
+        FROM devices
+        JOIN series ON series.device_id = devices.id
+        WHERE devices.site_id = ? AND devices.name = ? AND kind != 'text'
+        ORDER BY slot
+        """,
+        (site_id, device),
+    )
+    return [
+        Series(series_id, site_id, device_id, device, quantity, unit, kind, slot)
+        for series_id, device_id, quantity, unit, kind, slot in rows
+        if quantities is None or quantity in quantities
+    ]
 
 
 @names_faults
@@ -76,18 +124,29 @@ def devices_of(connection: sqlite3.Connection, site_id: int) -> list[str]:
 @names_faults
 def readings_span(connection: sqlite3.Connection, site_id: int) -> Span | None:
     """Return the span from a site's first reading to 1 ms after its last, if it has any."""
-    # Two seeks a device; min and max in one SELECT would read every row.
-    first_ms, last_ms = connection.execute(
+    # Four seeks a device; min and max of one SELECT would read every row.
+    ends = connection.execute(
         """
         SELECT
             min((SELECT min(at_ms) FROM readings WHERE device_id = devices.id)),
-            max((SELECT max(at_ms) FROM readings WHERE device_id = devices.id))
+            max((SELECT max(at_ms) FROM readings WHERE device_id = devices.id)),
+            min((
+                SELECT first_ms FROM blocks WHERE device_id = devices.id ORDER BY start_ms LIMIT 1
+            )),
+            max((
+                SELECT last_ms
+                FROM blocks
+                WHERE device_id = devices.id
+                ORDER BY start_ms DESC
+                LIMIT 1
+            ))
         FROM devices
         WHERE site_id = ?
         """,
         (site_id,),
     ).fetchone()
-    return None if first_ms is None else Span(first_ms, last_ms + 1)
+    known = [at_ms for at_ms in ends if at_ms is not None]
+    return Span(min(known), max(known) + 1) if known else None
 
 
 @names_faults

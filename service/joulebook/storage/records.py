@@ -1,13 +1,14 @@
 """What storage takes in and hands out: plain frozen records, no SQL."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core.quantities import ValueKind
+from joulebook.core.spans import Span
 
 #: What a reading can be. Numbers are floats; ``None`` is missing.
 Value = float | str | bool | None
@@ -118,15 +119,36 @@ class Quarantined:
     last_received_ms: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DamagedBlock:
+    """A sealed block whose bytes are not those that were written, and which readings it held."""
+
+    block_id: int
+    device: str
+    span: Span  # a UTC day or ISO week
+    rows: int
+    why: str
+
+    def __str__(self) -> str:
+        first, last = (
+            datetime.fromtimestamp(at_ms / 1000, tz=UTC).date()
+            for at_ms in (self.span.start_ms, self.span.end_ms - 1)
+        )
+        days = f"{first}" if first == last else f"{first} to {last}"
+        return f"block {self.block_id} of {self.device}, {days} (UTC), is damaged: {self.why}"
+
+
 @dataclass(frozen=True, slots=True)
 class DeviceReadings:
     """Readings of one device as arrays.
 
-    ``at_ms`` is int64 (n,); each quantity float64 (n,), NaN where it is missing.
+    ``at_ms`` is int64 (n,); each quantity float64 (n,), NaN where it is missing. What is in a
+    damaged block is not among them; ``damaged`` names such blocks.
     """
 
     at_ms: NDArray[np.int64]
     values: dict[str, NDArray[np.float64]]
+    damaged: tuple[DamagedBlock, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

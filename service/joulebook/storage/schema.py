@@ -1,6 +1,5 @@
 """Brings a database file to the schema that this version knows, or refuses it untouched."""
 
-import os
 import secrets
 from contextlib import closing, suppress
 from pathlib import Path
@@ -14,6 +13,7 @@ from sqlalchemy import Connection
 from joulebook.errors import SchemaError
 from joulebook.storage.connections import catalogue_engine, open_connection
 from joulebook.storage.faults import naming_faults
+from joulebook.storage.new_files import give_name, sync_directory
 
 #: Marks a file as ours: the bytes 68 to 71 of its header, "joul".
 APPLICATION_ID = 0x6A6F756C
@@ -66,19 +66,24 @@ def _create(path: Path) -> None:
             connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             connection.execute("PRAGMA journal_mode = WAL")
         with suppress(FileExistsError):
-            _give_name(unfinished, path)
+            give_name(unfinished, path)
     finally:
         unfinished.unlink(missing_ok=True)
-    _sync_directory(path.parent)
+    sync_directory(path.parent)
 
 
-def _give_name(unfinished: Path, path: Path) -> None:
-    try:
-        path.hardlink_to(unfinished)  # unlike a move, it never takes the place of another file
-    except FileExistsError:
-        raise
-    except OSError:  # a disk without links, as cards and sticks have: the risk is small
-        unfinished.rename(path)
+def refuse_unknown(path: Path) -> None:
+    """Raise where a file is not one that this version can read. The file is not touched.
+
+    Raises
+    ------
+    SchemaError
+        If the file is newer than this version, or no database of ours.
+    """
+    _refuse_foreign(path)
+    engine = catalogue_engine(path).execution_options(reads=True)
+    with naming_faults(path), engine.begin() as connection:
+        _is_outdated(connection, path, migrations())
 
 
 def _refuse_foreign(path: Path) -> None:
@@ -135,13 +140,4 @@ def copy_beside(path: Path, copy: Path) -> None:
         # One file, readable by itself, without a log beside it.
         target.execute("PRAGMA journal_mode = DELETE")
     unfinished.replace(copy)
-    _sync_directory(copy.parent)
-
-
-def _sync_directory(directory: Path) -> None:
-    # SQLite has a file's content on disk; the file's name is there once its directory is.
-    descriptor = os.open(directory, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    sync_directory(copy.parent)

@@ -102,6 +102,24 @@ def series_of(connection: sqlite3.Connection, site_id: int) -> list[Series]:
     ]
 
 
+def series_of_device(connection: sqlite3.Connection, device_id: int) -> list[Series]:
+    """Return all series of a device, in the order of their making."""
+    rows = connection.execute(
+        """
+        SELECT series.id, devices.site_id, devices.name, quantity, unit, kind, slot
+        FROM series
+        JOIN devices ON devices.id = series.device_id
+        WHERE devices.id = ?
+        ORDER BY slot
+        """,
+        (device_id,),
+    )
+    return [
+        Series(series_id, site_id, device_id, device, quantity, unit, kind, slot)
+        for series_id, site_id, device, quantity, unit, kind, slot in rows
+    ]
+
+
 @names_faults
 def _device_id(connection: sqlite3.Connection, site_id: int, device: str) -> int:
     require_transaction(connection)

@@ -1,7 +1,9 @@
 """The hot path: readings into wide rows, each (series, instant) stored exactly once.
 
 Fast for what comes in order: rows later than all that their device has are inserted without a
-look at the table. The rest, late or sent again, is compared with what is there.
+look at the table. The rest, late or sent again, is compared with what is there, in the hot rows
+and in the sealed blocks. All that is new or different becomes a hot row: blocks are never
+written here.
 """
 
 import sqlite3
@@ -14,9 +16,13 @@ from operator import lt, ne
 from typing import cast
 from zoneinfo import ZoneInfo
 
+from joulebook.storage.blockstore import sealed_values
 from joulebook.storage.connections import require_transaction
 from joulebook.storage.faults import names_faults
+from joulebook.storage.hotrows import note_hot
 from joulebook.storage.marking import mark_reached
+from joulebook.storage.periods import days_of
+from joulebook.storage.quarter_marks import days_reached, mark_quarters
 from joulebook.storage.records import DeviceRows, Series, Value, Written
 
 Row = tuple[Value, ...]
@@ -49,12 +55,20 @@ def write_rows(
     require_transaction(connection)
     written = Written()
     changed: dict[int, list[int]] = {}
+    hot: set[tuple[int, int]] = set()
+    reached: set[tuple[int, int]] = set()
     for part in _together(batch):
         counts, rows = _write_part(connection, part)
         written += counts
         if rows:
             _note_newest(connection, part.series, rows)
-            changed.setdefault(part.site_id, []).extend(_times(rows))
+            times = _times(rows)
+            changed.setdefault(part.site_id, []).extend(times)
+            hot.update((part.device_id, day) for day in days_of(times))
+            reached.update((part.device_id, day) for day in days_reached(times))
+    if hot:
+        note_hot(connection, hot)
+        mark_quarters(connection, reached)
     for site_id, instants in changed.items():
         zone = zone_of(site_id) if callable(zone_of) else zone_of[site_id]
         mark_reached(connection, site_id, zone, instants)
@@ -82,19 +96,31 @@ def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Writt
     if not rows:
         return Written(), []
     times = _times(rows)
-    (last_ms,) = connection.execute(
-        "SELECT max(at_ms) FROM readings WHERE device_id = ?", (part.device_id,)
+    # One seek each into the hot rows and into the blocks.
+    hot_ms, sealed_ms = connection.execute(
+        """
+        SELECT
+            (SELECT max(at_ms) FROM readings WHERE device_id = ?),
+            (SELECT last_ms FROM blocks WHERE device_id = ? ORDER BY start_ms DESC LIMIT 1)
+        """,
+        (part.device_id, part.device_id),
     ).fetchone()
     split = 0
     if not all(map(lt, times, islice(times, 1, None))):
         split = len(rows)
-    elif last_ms is not None:
-        split = bisect_right(times, last_ms)
-    slots = tuple(series.slot for series in part.series)
+    elif hot_ms is not None or sealed_ms is not None:
+        split = bisect_right(times, max(last for last in (hot_ms, sealed_ms) if last is not None))
     counts = Written()
     changed: list[Row] = []
+    slots = tuple(series.slot for series in part.series)
     if split:
-        counts, changed = _merge(connection, part.device_id, slots, rows[:split])
+        late = rows[:split]
+        stored = _hot_values(connection, part.device_id, slots, late)
+        if sealed_ms is not None and min(times) <= sealed_ms:
+            instants = [at_ms for at_ms in times[:split] if at_ms <= sealed_ms]
+            below = sealed_values(connection, part.device_id, part.series, instants)
+            _put_below(stored, below)
+        counts, changed = _merge(connection, part.device_id, slots, stored, late)
     fresh = rows[split:]
     if fresh:
         connection.executemany(_insert_sql(part.device_id, slots), fresh)
@@ -103,15 +129,38 @@ def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Writt
     return counts, changed + fresh
 
 
-def _merge(
+def _hot_values(
     connection: sqlite3.Connection, device_id: int, slots: tuple[int, ...], rows: list[Row]
-) -> tuple[Written, list[Row]]:
-    """Compare rows with what is stored, in the order of their arrival, and store what differs."""
+) -> dict[Value, Row]:
+    """Return what the hot rows hold at the instants of some rows."""
     wanted = f"[{','.join(str(row[0]) for row in rows)}]"
-    stored: dict[Value, Row] = {
+    return {
         at_ms: values
         for at_ms, *values in connection.execute(_select_sql(slots), (device_id, wanted))
     }
+
+
+def _put_below(stored: dict[Value, Row], sealed: dict[int, Row]) -> None:
+    """Fill what hot rows do not know from sealed ones: a hot value is the later word."""
+    for at_ms, values in sealed.items():
+        hot = stored.get(at_ms)
+        stored[at_ms] = (
+            values
+            if hot is None
+            else tuple(
+                below if above is None else above for above, below in zip(hot, values, strict=True)
+            )
+        )
+
+
+def _merge(
+    connection: sqlite3.Connection,
+    device_id: int,
+    slots: tuple[int, ...],
+    stored: dict[Value, Row],
+    rows: list[Row],
+) -> tuple[Written, list[Row]]:
+    """Compare rows with what is stored, in the order of their arrival, and store what differs."""
     new = repeated = replaced = 0
     changed: set[Value] = set()
     nothing: Row = (None,) * len(slots)

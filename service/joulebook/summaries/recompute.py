@@ -1,15 +1,18 @@
 """All days of a site, computed anew from its readings."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
+from datetime import date
 
 from joulebook.core.curves import MAX_GAP_S
+from joulebook.core.days import DayResult
 from joulebook.errors import DataRefusedError
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import clear_results, dirty_days, save_day
 from joulebook.storage.records import Site
 from joulebook.summaries.results import encoded
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
+from joulebook.summaries.threads import in_threads
 
 #: More than the days of all sites that one file will see.
 ALL_DAYS = 1_000_000
@@ -54,8 +57,8 @@ def recompute(
             if dirty.site_id == site.id
         }
         done, failed = 0, list[Failed]()
-        for stretch in stretches(list(marks)):
-            results = list(compute_stretch(connection, site, stretch, max_gap_s=max_gap_s))
+        parts = stretches(list(marks))
+        for results in _computed(database, site, parts, max_gap_s=max_gap_s):
             with transaction(connection):
                 for result in results:
                     if isinstance(result, Failed):
@@ -81,3 +84,15 @@ def recompute(
             next_step=f"report this with the log above ({failed[0].why})",
         )
     return done
+
+
+def _computed(
+    database: Database, site: Site, parts: Sequence[Sequence[date]], *, max_gap_s: float
+) -> Iterator[list[DayResult | Failed]]:
+    """Yield the results of stretches in their order, computed on two threads."""
+
+    def compute(stretch: Sequence[date]) -> list[DayResult | Failed]:
+        with closing(database.connect()) as connection:
+            return list(compute_stretch(connection, site, stretch, max_gap_s=max_gap_s))
+
+    return in_threads(compute, parts)

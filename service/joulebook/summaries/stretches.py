@@ -1,4 +1,4 @@
-"""Days computed a stretch at a time: each device is read once for up to a month."""
+"""Days computed a stretch at a time: each device is read once for up to a week."""
 
 import logging
 from collections.abc import Iterator, Sequence
@@ -18,8 +18,10 @@ from joulebook.storage.series import series_of
 
 _log = logging.getLogger(__name__)
 
-#: Longest stretch that is read at once. [days]
+#: Longest stretch that is computed and saved at once. [days]
 STRETCH_DAYS = 31
+#: How much of it is read at once: a month of arrays would not fit into a processor's cache.
+READ_DAYS = 7
 
 #: What a day is computed of. Others are stored and shown, and take no part.
 _USED = (
@@ -60,9 +62,23 @@ def compute_stretch(
     connection: Connection, site: Site, days: Sequence[date], *, max_gap_s: float
 ) -> Iterator[DayResult | Failed]:
     """Compute days that follow one another; one that fails does not stop the others."""
+    site_series = series_names(connection, site)
+    for first in range(0, len(days), READ_DAYS):
+        yield from _compute_read(
+            connection, site, days[first : first + READ_DAYS], site_series, max_gap_s=max_gap_s
+        )
+
+
+def _compute_read(
+    connection: Connection,
+    site: Site,
+    days: Sequence[date],
+    site_series: dict[str, frozenset[str]],
+    *,
+    max_gap_s: float,
+) -> Iterator[DayResult | Failed]:
     whole = days_span(days[0], days[-1], site.zone)
     margin_ms = round(max_gap_s * 1000)
-    site_series = series_names(connection, site)
     devices = {
         device: _read(connection, site, device, whole, margin_ms=margin_ms)
         for device, names in site_series.items()

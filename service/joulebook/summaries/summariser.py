@@ -1,4 +1,4 @@
-"""Keeps the day results up with the readings, in a thread of its own."""
+"""Keeps day results and quarter hours up with the readings, in a thread of its own."""
 
 import logging
 import threading
@@ -17,6 +17,7 @@ from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.days import day_results, dirty_count, dirty_days, mark_days, save_day
 from joulebook.storage.records import Site
+from joulebook.summaries.quarters import catch_up_quarters, renew_quarters
 from joulebook.summaries.recompute import ALL_DAYS
 from joulebook.summaries.results import encoded
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
@@ -148,8 +149,12 @@ class Summariser:
                 with closing(self._database.connect()) as connection:
                     if outdated:
                         self._mark_outdated(connection)
+                        renew_quarters(connection)
                         outdated = False
                     self._catch_up(connection)
+                    catch_up_quarters(
+                        connection, now_ms=self._clock_ms(), stopping=lambda: self._stopping
+                    )
                 self._away = None
             except JoulebookError as error:
                 _log.warning("summaries wait: %s", error.what)

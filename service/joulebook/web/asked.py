@@ -8,8 +8,7 @@ from joulebook.web.problems import ProblemError
 from joulebook.web.weeks import Week
 
 #: The limits of what one answer covers.
-MAX_DAYS = 4000  # eleven years of day results
-MAX_READINGS_DAYS = 31
+MAX_DAYS = 4000  # eleven years
 MAX_WIDTH = 4000  # [px]
 MAX_PAGE = 100_000
 DEFAULT_WIDTH = 400
@@ -81,9 +80,9 @@ def asked_span(from_text: str | None, to_text: str | None, *, zone: ZoneInfo, no
         start_ms = _end_ms(from_text, "from", zone, last=False)
     if end_ms <= start_ms:
         raise _reversed(from_text or "24 hours before 'to'", to_text or "now")
-    # An hour of grace: 31 local days may hold a change of the clocks.
-    if end_ms - start_ms > MAX_READINGS_DAYS * 86_400_000 + 3_600_000:
-        raise _too_long(f"{MAX_READINGS_DAYS} days of readings")
+    # An hour of grace: local days may hold a change of the clocks.
+    if end_ms - start_ms > MAX_DAYS * 86_400_000 + 3_600_000:
+        raise _too_long(f"{MAX_DAYS} days of readings")
     return Span(start_ms, end_ms)
 
 

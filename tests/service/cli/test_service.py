@@ -2,6 +2,7 @@ import asyncio
 import os
 import signal
 import socket
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -66,6 +67,18 @@ def test_a_broker_that_is_away_is_a_problem_and_no_reason_to_stop(database: Data
 
     asyncio.run(made.run(started))
     assert problems == ["the broker is not reached; its readings wait there"]
+
+
+def test_readings_are_kept_for_ever_unless_asked_otherwise(database: Database) -> None:
+    threads: list[set[str]] = []
+
+    def started() -> None:
+        threads.append({thread.name for thread in threading.enumerate()})
+        os.kill(os.getpid(), signal.SIGINT)
+
+    for years in (0, 10):
+        asyncio.run(service(database, keep_years=years).run(started))
+    assert ["keeper" in names for names in threads] == [False, True]
 
 
 def test_a_port_that_is_taken_says_so_in_four_lines(database: Database) -> None:

@@ -132,6 +132,14 @@ def test_a_few_wild_readings_do_not_move_it() -> None:
     assert idle_of_day(flows, PACK).value == pytest.approx(42.0, abs=4.0)
 
 
+def test_readings_of_which_ever_more_are_wild_end_after_a_few_rounds() -> None:
+    # Cauchy's noise has no variance: each round cuts some more, and there are four at most.
+    flows = _night(_quadratic)
+    noise = np.random.default_rng(13).standard_cauchy(flows.battery_w.value.size)
+    flows.battery_w.value[:] -= 20.0 * noise
+    assert idle_of_day(flows, PACK).value == pytest.approx(42.0, abs=8.0)
+
+
 @pytest.mark.parametrize(
     "flows",
     [_night(_quadratic, hours=0.5), _night(_quadratic, base_w=800.0), _night(_quadratic, hours=0)],

@@ -46,6 +46,35 @@ def test_an_hour_with_a_few_readings_does_not_set_what_is_usual() -> None:
     assert usual_max_gap_s(np.concatenate([np.arange(0, 72_000, 5), lonely]) * 1000) == 25.0
 
 
+@settings(derandomize=True, deadline=None, max_examples=200)
+@given(
+    st.integers(-(10**10), 10**10),
+    st.lists(
+        st.tuples(
+            st.sampled_from([1000, 5000, 30_000, 100_000, 400_000, 4_000_000]),
+            st.integers(1, 60),
+            st.integers(0, 3),
+        ),
+        max_size=12,
+    ),
+)
+def test_the_usual_gap_is_that_of_the_median_of_each_hour(
+    first_ms: int, runs: list[tuple[int, int, int]]
+) -> None:
+    # Slowly: the median of all steps, then of the steps that begin in each hour.
+    steps = [step + jitter * (n % 3) for step, count, jitter in runs for n in range(count)]
+    at_ms = np.cumsum(np.array([first_ms, *steps], dtype=np.int64))
+    expected = 300.0
+    if steps and np.median(steps) * 5 < 300_000:
+        usual_ms = float(np.median(steps))
+        for hour in set((at_ms[:-1] // 3_600_000).tolist()):
+            inside = np.diff(at_ms)[at_ms[:-1] // 3_600_000 == hour]
+            if inside.size >= 10:
+                usual_ms = max(usual_ms, float(np.median(inside)))
+        expected = min(300.0, 5 * usual_ms / 1000)
+    assert usual_max_gap_s(at_ms) == expected
+
+
 @pytest.mark.parametrize(
     ("at_s", "value", "words"),
     [([0, 60], [1.0], "2 instants, but 1 values"), ([60, 60], [1.0, 2.0], "strictly increase")],

@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+import numpy as np
 import pytest
 import rainflow as witness
 from hypothesis import given, settings
@@ -13,6 +14,7 @@ from joulebook.core.cycles import (
     depth_histogram,
     equivalent_full_cycles,
     rainflow,
+    reversals,
     turning_points,
 )
 from tests.helpers.curve_readings import cycler
@@ -132,3 +134,21 @@ def test_depths_fall_into_bins() -> None:
 def test_a_depth_is_a_ratio() -> None:
     with pytest.raises(ValueError, match="not a ratio"):
         depth_histogram([Cycle(1.5, 0.5, 1.0)])
+
+
+@settings(derandomize=True, deadline=None)
+@given(
+    st.lists(st.integers(0, 100).map(lambda percent: percent / 100)),
+    st.sampled_from([0.0, 0.02, 0.3]),
+)
+def test_the_turning_points_of_the_reversals_are_those_of_all(
+    values: list[float], smallest: float
+) -> None:
+    turns = reversals(np.array(values, dtype=np.float64)).tolist()
+    assert turning_points(turns, smallest=smallest) == turning_points(values, smallest=smallest)
+    assert len(turns) <= len(values)
+
+
+def test_reversals_by_hand() -> None:
+    history = np.array([0.5, 0.5, 0.6, 0.8, 0.8, 0.7, 0.9, 0.9])
+    assert reversals(history).tolist() == [0.5, 0.8, 0.7, 0.9]

@@ -7,7 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.core.energy import Integral, amount_estimate, integrate
+from joulebook.core.curves import curve
+from joulebook.core.energy import (
+    Integral,
+    amount_estimate,
+    hours_by_sign,
+    integrate,
+    integrate_curve,
+    mean_over_time,
+)
+from joulebook.core.spans import Span
 from tests.helpers.curve_readings import Readings, cycler, histories, readings, seconds, whole
 
 
@@ -24,7 +33,8 @@ def test_a_line_through_zero_is_cut_there() -> None:
     assert energy.positive == pytest.approx(500.0, abs=1e-9)
     assert energy.negative == pytest.approx(125.0, abs=1e-9)
     assert energy.net == pytest.approx(375.0, abs=1e-9)
-    assert (energy.positive_h, energy.negative_h) == pytest.approx((1.0, 0.5))
+    line = curve(*readings([0, 5400], [1000.0, -500.0]), max_gap_s=5400)
+    assert hours_by_sign(line, seconds(0, 5400)) == pytest.approx((1.0, 0.5))
 
 
 # CV-62: own arithmetic; -5250 W·s net, where the mean of the readings is above zero.
@@ -169,7 +179,10 @@ def test_reversing_the_sign_swaps_in_and_out(history: Readings) -> None:
     back = integrate(at_ms, -value, span=span, max_gap_s=600)
     assert (there.positive, there.negative) == (back.negative, back.positive)
     assert (there.positive_u, there.negative_u) == (back.negative_u, back.positive_u)
-    assert there.positive_h == pytest.approx(back.negative_h, abs=1e-9)
+    there_h, back_h = (
+        hours_by_sign(curve(at_ms, each, max_gap_s=600), span) for each in (value, -value)
+    )
+    assert there_h == pytest.approx(back_h[::-1], abs=1e-9)
 
 
 @settings(derandomize=True, deadline=None)
@@ -217,3 +230,48 @@ def test_an_amount_that_was_not_measured_says_so() -> None:
 
 def test_an_amount_is_never_below_zero() -> None:
     assert amount_estimate(1.0, 5.0, coverage_ratio=1.0, reason="").low == 0.0
+
+
+@settings(derandomize=True, deadline=None)
+@given(histories())
+def test_a_power_of_one_sign_is_the_part_of_one_that_has_both(history: Readings) -> None:
+    # Two readings of the other sign far behind a gap, so that nothing of them is in the span.
+    at_ms, value = history[0], np.abs(history[1])
+    later = int(at_ms[-1]) + 10_000_000
+    span = seconds(0, 40_000)
+    for sign in (1.0, -1.0):
+        one = curve(at_ms, sign * value, max_gap_s=600)
+        both = curve(
+            np.append(at_ms, [later, later + 1000]),
+            np.append(sign * value, [-sign, -sign]),
+            max_gap_s=600,
+        )
+        wide = Span(span.start_ms, later + 2000)
+        alone, beside = integrate_curve(one, wide), integrate_curve(both, wide)
+        ours, theirs = ("positive", "negative") if sign > 0 else ("negative", "positive")
+        assert (getattr(alone, ours) or 0.0) == pytest.approx(getattr(beside, ours), rel=1e-12)
+        assert (getattr(alone, theirs) or 0.0) == 0.0
+        assert getattr(alone, f"{theirs}_u") == 0.0
+        there = hours_by_sign(one, wide)
+        assert there[0 if sign < 0 else 1] == 0.0
+        far = hours_by_sign(both, wide)
+        assert max(there) == pytest.approx(far[0 if sign > 0 else 1], rel=1e-12)
+
+
+@settings(derandomize=True, deadline=None)
+@given(histories())
+def test_the_mean_over_time_is_the_integral_over_the_time(history: Readings) -> None:
+    span = seconds(0, 40_000)
+    line = curve(*history, max_gap_s=600)
+    energy = integrate_curve(line, span)
+    mean, coverage_ratio = mean_over_time(line, span)
+    assert coverage_ratio == energy.coverage_ratio
+    if energy.net is None:
+        assert mean is None
+    else:
+        assert mean == energy.net / energy.covered_s * 3600
+
+
+def test_a_span_without_length_has_no_mean() -> None:
+    line = curve(*readings([0, 60], [5.0, 5.0]), max_gap_s=300)
+    assert mean_over_time(line, seconds(30, 30)) == (None, 1.0)

@@ -1,7 +1,9 @@
 """Makes ``tests/data/schema-NNNN.sql``: a database as a released schema left it.
 
 A file is made once for each schema, with ``python -m tests.service.storage.saved_database``, and
-never changed after the release: later versions must be able to read it.
+never changed after the release: later versions must be able to read it. ``schema-0001.sql`` was
+made by the version of that schema and holds the same, all of it in hot rows. Schemas 0002 and
+0003 were never released by themselves.
 """
 
 import hashlib
@@ -16,13 +18,16 @@ from joulebook.storage.catalogue import add_site, add_token, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import save_day
+from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import put_aside
 from joulebook.storage.records import Column, Refused, Value
 from joulebook.storage.schema import APPLICATION_ID
+from joulebook.storage.sealing import seal
 from tests.helpers.databases import write
 
 DATA = Path(__file__).parents[2] / "data"
-SAVED = DATA / "schema-0001.sql"
+#: Of every released schema, the oldest first.
+SAVED = (DATA / "schema-0001.sql", DATA / "schema-0004.sql")
 SECRET = "a secret that was made up for the saved database"
 FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
 
@@ -46,13 +51,15 @@ def fill(data_dir: Path) -> Database:
         battery: dict[int, dict[str, Value]] = {
             FIRST_MS: {"power": 812.5, "soc": 0.5},
             FIRST_MS + 5000: {"power": -0.25, "soc": None},
-            FIRST_MS + 10000: {"power": None, "soc": 0.75},
         }
-        columns = [Column("power", "W"), Column("soc", "/")]
-        write(connection, site_named(database, "studio"), "battery", battery, columns)
+        late: dict[int, dict[str, Value]] = {FIRST_MS + 10000: {"power": None, "soc": 0.75}}
+        battery_columns = [Column("power", "W"), Column("soc", "/")]
+        write(connection, site_named(database, "studio"), "battery", battery, battery_columns)
         inverter: dict[int, dict[str, Value]] = {FIRST_MS: {"state": "waiting", "fan": True}}
         columns = [Column("state", "", "text"), Column("fan", "", "flag")]
         write(connection, studio, "inverter", inverter, columns)
+        seal(connection, FIRST_MS + 10 * DAY_MS)
+        write(connection, studio, "battery", late, battery_columns)
         save_day(connection, studio.id, date(2026, 3, 1), "day-1", b"{}", None, FIRST_MS)
         with transaction(connection):
             put_aside(connection, [REFUSED, REFUSED])
@@ -81,12 +88,12 @@ def dump(path: Path) -> str:
     return "\n".join([f"PRAGMA application_id = {APPLICATION_ID};", *lines, ""])
 
 
-def load(data_dir: Path) -> Path:
-    """Write the saved database into a data directory and return its path."""
+def load(data_dir: Path, saved: Path = SAVED[-1]) -> Path:
+    """Write a saved database into a data directory and return its path."""
     path = data_dir / "joulebook.sqlite3"
     # With a plain connection: a dump names tables before it makes them.
     with closing(sqlite3.connect(path)) as connection:
-        connection.executescript(SAVED.read_text(encoding="utf-8"))
+        connection.executescript(saved.read_text(encoding="utf-8"))
         connection.execute("PRAGMA journal_mode = WAL")
     return path
 
@@ -101,4 +108,4 @@ def save(path: Path) -> None:
 
 
 if __name__ == "__main__":  # pragma: no cover -- run by hand, once for each schema
-    save(Path(sys.argv[1]) if sys.argv[1:] else SAVED)
+    save(Path(sys.argv[1]) if sys.argv[1:] else SAVED[-1])

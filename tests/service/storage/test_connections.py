@@ -4,7 +4,12 @@ from datetime import date
 
 import pytest
 
-from joulebook.storage.connections import joined, require_transaction, transaction
+from joulebook.storage.connections import (
+    joined,
+    joined_snapshot,
+    require_transaction,
+    transaction,
+)
 from joulebook.storage.database import Database
 from joulebook.storage.days import dirty_count, mark_days
 from joulebook.storage.records import Site
@@ -50,6 +55,34 @@ def test_joining_nothing_commits(connection: sqlite3.Connection, site: Site) -> 
         mark_days(connection, site.id, [DAY])
     assert not connection.in_transaction
     assert dirty_count(connection) == 1
+
+
+def test_a_snapshot_sees_one_commit_and_no_later_one(
+    database: Database, connection: sqlite3.Connection, site: Site
+) -> None:
+    with closing(database.connect()) as other:
+        with joined_snapshot(connection):
+            assert dirty_count(connection) == 0
+            mark_days(other, site.id, [DAY])
+            assert dirty_count(connection) == 0
+        assert dirty_count(connection) == 1
+        assert not connection.in_transaction
+
+
+def test_a_snapshot_inside_a_transaction_sees_what_that_wrote(
+    connection: sqlite3.Connection, site: Site
+) -> None:
+    with undone(connection):
+        mark_days(connection, site.id, [DAY])
+        with joined_snapshot(connection):
+            assert dirty_count(connection) == 1
+        assert connection.in_transaction
+
+
+def test_a_snapshot_that_sqlite_ended_itself_is_over(connection: sqlite3.Connection) -> None:
+    with joined_snapshot(connection):
+        connection.execute("ROLLBACK")  # as SQLite does upon some faults
+    assert not connection.in_transaction
 
 
 def test_a_writer_asks_for_a_transaction(connection: sqlite3.Connection) -> None:

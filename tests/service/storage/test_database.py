@@ -117,9 +117,14 @@ def test_a_file_that_was_overwritten_is_named(database: Database) -> None:
 def test_a_page_that_was_overwritten_is_named(database: Database, site: Site) -> None:
     with closing(database.connect()) as connection:
         write(connection, site, "battery", {NOON_MS: {"power": 1.0}})
-    # Every page but the first, which holds the header and the schema.
-    whole = database.path.read_bytes()
-    database.path.write_bytes(whole[:4096] + b"\xff" * (len(whole) - 4096))
+    with closing(database.connect()) as connection:
+        roots = connection.execute("SELECT rootpage FROM sqlite_schema").fetchall()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    # The first page of every table and index; the schema, which tells where they are, stays.
+    whole = bytearray(database.path.read_bytes())
+    for (page,) in roots:
+        whole[(page - 1) * size : page * size] = b"\xff" * size
+    database.path.write_bytes(whole)
     with closing(database.connect()) as connection:
         with pytest.raises(DatabaseDamagedError, match="malformed") as caught:
             series_of(connection, site.id)

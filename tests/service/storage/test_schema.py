@@ -28,7 +28,7 @@ from joulebook.storage.models import (
     TokenRow,
 )
 from joulebook.storage.schema import migrations, prepare
-from tests.service.storage.saved_database import dump, load
+from tests.service.storage.saved_database import dump, fill
 
 BREAKS = """
     op.execute("CREATE TABLE glazes (name VARCHAR)")
@@ -51,10 +51,28 @@ MODELS = (
     QuarantineRow,
 )
 
+DRIVER_ONLY = {
+    "readings",
+    "newest",
+    "markings",
+    "blocks",
+    "hot_days",
+    "quarters",
+    "dirty_quarters",
+    "final_before",
+}
+HEAD = str(ScriptDirectory.from_config(migrations()).get_current_head())
+#: The schema after this version's, and the one after that.
+NEXT, NEXT_BUT_ONE = f"{int(HEAD) + 1:04}", f"{int(HEAD) + 2:04}"
+
 
 @pytest.fixture
 def saved(tmp_path: Path) -> Path:
-    return load(tmp_path)
+    """A database of this version's schema with a little of everything, closed."""
+    path = fill(tmp_path).path
+    with closing(open_connection(path)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return path
 
 
 def with_step(directory: Path, revision: str, after: str, body: str) -> Config:
@@ -78,7 +96,7 @@ def revision_of(path: Path) -> object:
 
 def test_an_empty_directory_gets_the_newest_schema(tmp_path: Path) -> None:
     path = Database.open(tmp_path).path
-    assert revision_of(path) == ScriptDirectory.from_config(migrations()).get_current_head()
+    assert revision_of(path) == HEAD
     assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
 
 
@@ -97,7 +115,7 @@ def compare_with_models(database: Database) -> list[Any]:
         _thing: object, name: str | None, kind: str, _reflected: bool, _other: object
     ) -> bool:
         # These go through the driver only.
-        return not (kind == "table" and name in {"readings", "newest", "markings"})
+        return not (kind == "table" and name in DRIVER_ONLY)
 
     with database.engine.execution_options(reads=True).begin() as connection:
         options = {"include_object": of_the_catalogue, "compare_type": True}
@@ -108,7 +126,7 @@ def compare_with_models(database: Database) -> list[Any]:
 def test_a_failing_step_rolls_back_wholly(saved: Path, tmp_path: Path) -> None:
     before = dump(saved)
     with pytest.raises(ArithmeticError):
-        prepare(saved, with_step(tmp_path / "steps", "0002", "0001", BREAKS))
+        prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
     assert dump(saved) == before
     prepare(saved)  # and this version goes on with it
     assert dump(saved) == before
@@ -116,9 +134,9 @@ def test_a_failing_step_rolls_back_wholly(saved: Path, tmp_path: Path) -> None:
 
 def test_a_failing_second_step_takes_the_first_one_back(saved: Path, tmp_path: Path) -> None:
     before = dump(saved)
-    with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
     with pytest.raises(ArithmeticError):
-        prepare(saved, with_step(tmp_path / "steps", "0003", "0002", BREAKS))
+        prepare(saved, with_step(tmp_path / "steps", NEXT_BUT_ONE, NEXT, BREAKS))
     assert dump(saved) == before
 
 
@@ -127,26 +145,26 @@ def test_a_failing_first_step_leaves_an_empty_file_that_can_be_tried_again(
 ) -> None:
     path = tmp_path / "joulebook.sqlite3"
     with pytest.raises(ArithmeticError):
-        prepare(path, with_step(tmp_path / "steps", "0002", "0001", BREAKS))
+        prepare(path, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
     prepare(path)
-    assert revision_of(path) == "0001"
+    assert revision_of(path) == HEAD
 
 
 def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Path) -> None:
     before = dump(saved)
-    config = with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    config = with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
     prepare(saved, config)
-    assert revision_of(saved) == "0002"
+    assert revision_of(saved) == NEXT
     with closing(open_connection(saved)) as connection:
         assert connection.execute("SELECT DISTINCT wheel FROM sites").fetchall() == [("oak",)]
-    copy = saved.with_name("joulebook.sqlite3.schema-0001")
+    copy = saved.with_name(f"joulebook.sqlite3.schema-{HEAD}")
     assert dump(copy) == before
     # By itself also where nothing can be written: format 1 needs no log beside the file
     # (https://www.sqlite.org/fileformat2.html §1.3.3).
     assert copy.read_bytes()[18:20] == bytes([1, 1])
     assert sorted(file.name for file in tmp_path.iterdir() if file.is_file()) == [
         "joulebook.sqlite3",
-        "joulebook.sqlite3.schema-0001",
+        f"joulebook.sqlite3.schema-{HEAD}",
     ]
     # Opened again, there is nothing to migrate and so nothing to copy.
     copy.unlink()
@@ -155,9 +173,9 @@ def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Pa
 
 
 def test_the_copy_can_take_the_file_s_place(saved: Path, tmp_path: Path) -> None:
-    config = with_step(tmp_path / "steps", "0002", "0001", WORKS)
+    config = with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
     prepare(saved, config)
-    saved.with_name("joulebook.sqlite3.schema-0001").replace(saved)
+    saved.with_name(f"joulebook.sqlite3.schema-{HEAD}").replace(saved)
     database = Database.open(tmp_path)
     assert [site.name for site in sites(database)] == ["annexe", "studio"]
     with closing(database.connect()) as connection:
@@ -176,20 +194,20 @@ def test_without_room_for_the_copy_nothing_is_migrated(
 
     monkeypatch.setattr(schema, "open_connection", without_room)
     with pytest.raises(StorageUnavailableError, match="disk is full"):
-        prepare(saved, with_step(tmp_path / "steps", "0002", "0001", WORKS))
+        prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
     assert dump(saved) == before
-    assert not saved.with_name("joulebook.sqlite3.schema-0001").exists()
+    assert not saved.with_name(f"joulebook.sqlite3.schema-{HEAD}").exists()
 
 
 def test_a_newer_database_is_refused_untouched(saved: Path, tmp_path: Path) -> None:
-    prepare(saved, with_step(tmp_path / "steps", "0002", "0001", WORKS))
+    prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
     before = saved.read_bytes()
     with pytest.raises(SchemaError) as caught:
         Database.open(tmp_path)
     assert str(caught.value).splitlines() == [
-        "the database has schema 0002, this version knows 0001",
+        f"the database has schema {NEXT}, this version knows {HEAD}",
         f"  where:    {saved}",
-        "  expected: schema 0001 or older",
+        f"  expected: schema {HEAD} or older",
         "  next:     run the newer joulebook, or restore the backup made before the upgrade",
     ]
     assert caught.value.exit_status == 4
@@ -237,7 +255,7 @@ def test_processes_that_open_a_new_directory_at_once_agree(tmp_path: Path) -> No
         process.stdin.write("\n")
         process.stdin.flush()
     assert [process.communicate(timeout=60)[1] for process in processes] == ["", "", ""]
-    assert revision_of(tmp_path / "data" / "joulebook.sqlite3") == "0001"
+    assert revision_of(tmp_path / "data" / "joulebook.sqlite3") == HEAD
 
 
 def test_whoever_was_slower_to_make_the_file_takes_the_other_s(saved: Path, tmp_path: Path) -> None:

@@ -97,11 +97,11 @@ def test_readings_in_the_wrong_order() -> None:
     assert raised.value.kind == "span-reversed"
 
 
-def test_a_month_of_readings_fits_and_no_more() -> None:
-    # October 2026 in Lisbon has 31 days and one hour more.
-    assert span("2026-10-01", "2026-10-31").length_s == 31 * 86_400 + 3_600
+def test_eleven_years_of_readings_fit_and_no_more() -> None:
+    # 4000 days of Lisbon; they begin in summer time and end in winter, and have an hour more.
+    assert span("2020-04-01", "2031-03-14").length_s == 4000 * 86_400 + 3_600
     with pytest.raises(ProblemError) as raised:
-        span("2026-10-01", "2026-11-01")
+        span("2020-04-01", "2031-03-15")
     assert raised.value.kind == "span-too-long"
 
 

@@ -1,4 +1,4 @@
-"""Readings of one series over a span, as they are or thinned for a picture."""
+"""Readings of one series over a span, in as much detail as a picture can show."""
 
 from collections.abc import Sequence
 from contextlib import closing
@@ -8,14 +8,12 @@ import numpy as np
 from fastapi import APIRouter, Query
 from numpy.typing import NDArray
 
-from joulebook.core.spans import Span
-from joulebook.storage.reading import read_device
 from joulebook.storage.records import Series, Site
 from joulebook.storage.series import series_of
 from joulebook.web.asked import asked_span, asked_width
 from joulebook.web.problems import ProblemError
+from joulebook.web.resolution import Readings, readings_for
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.thinning import known, thinned
 
 router = APIRouter(prefix="/api/v1", tags=["readings"])
 
@@ -40,16 +38,17 @@ def readings(
 ) -> dict[str, Any]:
     """Give times and values, at most two a pixel.
 
-    "chosen" says which. Where it is "raw", each time has its value; where it is "thinned", each
-    is the start of a bucket of "bucket_ms", with min, mean, max and count of the readings in it
-    (null where it holds none).
+    "resolution" says what of. Where it is "raw", each time has its value. Else each time is the
+    start of a bucket of "bucket_ms", with min, mean, max and count of the readings in it (null
+    where it holds none): where it is "thinned", of the readings themselves, and where it is
+    "quarter-hours", of one quarter hour or several, with means over time and the measured share
+    of each under "coverage". The outer ones may begin before "from_ms" and end after "to_ms".
     """
     span = asked_span(start, end, zone=site.zone, now_ms=backing.clock_ms())
     pixels = asked_width(width)
     with closing(backing.database.connect()) as connection:
         series = _series(series_of(connection, site.id), site, device, quantity)
-        found = read_device(connection, site.id, device, span, quantities=[quantity])
-    at_ms, value = known(found.at_ms, found.values[quantity], span)
+        found = readings_for(connection, series, span, pixels)
     return {
         "site": site.name,
         "device": device,
@@ -57,19 +56,18 @@ def readings(
         "unit": series.unit,
         "from_ms": span.start_ms,
         "to_ms": span.end_ms,
-        "readings": int(at_ms.size),
-        **_points(at_ms, value, span, pixels),
+        "readings": found.count,
+        "coverage_ratio": found.coverage_ratio,
+        "resolution": found.resolution,
+        **_points(found),
     }
 
 
-def _points(
-    at_ms: NDArray[np.int64], value: NDArray[np.float64], span: Span, width: int
-) -> dict[str, Any]:
-    if at_ms.size <= 2 * width:
-        return {"chosen": "raw", "time_ms": at_ms.tolist(), "value": value.tolist()}
-    buckets = thinned(at_ms, value, span=span, buckets=width)
-    return {
-        "chosen": "thinned",
+def _points(found: Readings) -> dict[str, Any]:
+    if found.buckets is None:
+        return {"time_ms": found.at_ms.tolist(), "value": found.value.tolist()}
+    buckets = found.buckets
+    points = {
         "bucket_ms": buckets.bucket_ms,
         "time_ms": buckets.at_ms.tolist(),
         "min": _nullable(buckets.low),
@@ -77,6 +75,9 @@ def _points(
         "max": _nullable(buckets.high),
         "count": buckets.count.tolist(),
     }
+    if found.coverage is not None:
+        points["coverage"] = found.coverage.tolist()
+    return points
 
 
 def _nullable(values: NDArray[np.float64]) -> list[float | None]:

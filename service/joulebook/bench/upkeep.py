@@ -1,0 +1,86 @@
+"""What joulebook alone does: weeks merged, results anew, the whole file, a service's memory."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from joulebook.bench.memory import peak_mb
+from joulebook.bench.ours import Joulebook
+from joulebook.bench.plant import DAY_MS
+from joulebook.bench.questions import SIX
+from joulebook.bench.report import OURS, Row
+from joulebook.bench.rounds import Spread, by_turns
+from joulebook.bench.site import SITE, Plan
+from joulebook.storage.backup import back_up
+
+_TEN_YEARS_DAYS = 3652
+#: Of a chart on a wide screen. [px]
+_WIDTH = 1200
+
+
+def merged_row(ours: Joulebook, readings: int) -> Row:
+    """Make weeks of the blocks of days: the form in which old readings lie."""
+    took_s = by_turns({OURS: lambda _: ours.merge_weeks()}, 1)[OURS]
+    return Row(
+        key="merge",
+        title="merge blocks of days into blocks of weeks",
+        unit="readings/s",
+        better="more",
+        results={OURS: Spread.of([readings / took_s[0]])},
+    )
+
+
+def anew_rows(ours: Joulebook, days: int, rounds: int) -> list[Row]:
+    """Throw away what is derived and compute it again from the readings."""
+    took_s = by_turns(
+        {"quarters": lambda _: ours.quarters_anew(), "days": lambda _: ours.results_anew()}, rounds
+    )
+    ten_years = [each * _TEN_YEARS_DAYS / days for each in took_s["days"]]
+    return [
+        _row("quarters_anew", f"quarter hours anew, {days} days of all series", took_s["quarters"]),
+        _row("recompute", f"all results anew, {days} days", took_s["days"]),
+        _row(
+            "recompute_ten_years",
+            f"the same, as ten years would take (scaled from {days} days)",
+            ten_years,
+        ),
+    ]
+
+
+def _row(key: str, title: str, took_s: list[float]) -> Row:
+    return Row(key=key, title=title, unit="s", better="less", results={OURS: Spread.of(took_s)})
+
+
+def file_row(data_dir: Path, copy: Path, readings: int) -> Row:
+    """Return what a reading takes in a backup: quarter hours, results and catalogue included."""
+    back_up(data_dir, copy, result_fault=lambda _method, _result: None)
+    size = copy.stat().st_size
+    copy.unlink()
+    return Row(
+        key="bytes_file",
+        title="the whole file by week, with quarter hours, results and catalogue, as a backup",
+        unit="B/reading",
+        better="less",
+        results={OURS: Spread.of([size / readings])},
+    )
+
+
+def memory_row(data_dir: Path, plan: Plan) -> Row:
+    """Return the service's peak while charts of six series over the whole time are drawn."""
+    first, last = (
+        datetime.fromtimestamp(at_ms / 1000, UTC).date()
+        for at_ms in (plan.span.start_ms, plan.span.end_ms - DAY_MS)
+    )
+    span = f"from={first}&to={last}&width={_WIDTH}"
+    asked = [
+        f"/api/v1/sites/{SITE}/readings?device=battery&quantity={quantity}&{span}"
+        for quantity in SIX
+    ]
+    peak = peak_mb(data_dir, [f"/sites/{SITE}/months", *asked])
+    return Row(
+        key="memory",
+        title=f"service's greatest memory, {plan.days} days of data, all of them in a chart",
+        unit="MB",
+        better="less",
+        results={} if isinstance(peak, str) else {OURS: Spread.of([peak])},
+        missing=peak if isinstance(peak, str) else None,
+    )

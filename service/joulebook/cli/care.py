@@ -1,0 +1,94 @@
+"""``joulebook backup``, ``restore`` and ``verify``: taking care of the database."""
+
+from pathlib import Path
+
+import click
+import msgspec
+
+from joulebook.cli.options import data_option
+from joulebook.core.days import METHOD
+from joulebook.storage.backup import back_up
+from joulebook.storage.backup import restore as restore_backup
+from joulebook.storage.findings import Findings
+from joulebook.storage.verify import verify as verify_database
+from joulebook.summaries.results import decoded
+
+_file_argument = click.argument("file", type=click.Path(path_type=Path))
+_keep_option = click.option(
+    "--keep-damaged",
+    is_flag=True,
+    help="Keep the copy although something in it is damaged; what is, is told.",
+)
+
+
+@click.command()
+@_file_argument
+@data_option
+@_keep_option
+def backup(file: Path, data_dir: Path, *, keep_damaged: bool) -> None:
+    """Copy the whole database to FILE, also while the service runs.
+
+    FILE appears when it is complete, checked and on disk, or not at all. It holds everything:
+    sites, tokens, readings, results, quarantine.
+
+    \b
+    Example: joulebook backup joulebook-2026-07-14.sqlite3 --data DIR
+    """
+    findings = back_up(data_dir, file, result_fault=_result_fault, keep_damaged=keep_damaged)
+    print(f"backup: {file}, {_size(file)}")
+    _tell(findings, file)
+
+
+@click.command()
+@_file_argument
+@data_option
+@_keep_option
+def restore(file: Path, data_dir: Path, *, keep_damaged: bool) -> None:
+    """Put the backup FILE into a data directory that has no database.
+
+    FILE is checked first. Nothing is overwritten, and no service may run there.
+
+    \b
+    Example: joulebook restore joulebook-2026-07-14.sqlite3 --data DIR
+    """
+    findings = restore_backup(file, data_dir, result_fault=_result_fault, keep_damaged=keep_damaged)
+    print(f"restored: {data_dir}, from {file}")
+    _tell(findings, data_dir)
+
+
+@click.command()
+@data_option
+def verify(data_dir: Path) -> None:
+    """Look at everything in the database and name what is damaged; changes nothing.
+
+    The exit status is 4 where something is. The service may run meanwhile.
+
+    \b
+    Example: joulebook verify --data DIR
+    """
+    _tell(verify_database(data_dir, result_fault=_result_fault), data_dir)
+
+
+def _tell(findings: Findings, where: Path) -> None:
+    """Say what was checked and what is damaged; raise where something is."""
+    print("checked: " + ", ".join(f"{what} {count}" for what, count in findings.checked.items()))
+    for sentence in findings.damage:
+        print(f"damaged: {sentence}")
+    findings.refuse_damage(where)
+    print("nothing is damaged")
+
+
+def _result_fault(method: str, result: bytes) -> str | None:
+    """Return why a day's result cannot be read. Those of older methods are JSON at least."""
+    try:
+        if method == METHOD:
+            decoded(result)
+        else:
+            msgspec.json.decode(result)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        return str(error)
+    return None
+
+
+def _size(file: Path) -> str:
+    return f"{file.stat().st_size / 1e6:.1f} MB"

@@ -1,0 +1,74 @@
+"""Removes old readings once a day, in a thread of its own, where the owner wants that."""
+
+import logging
+import threading
+from collections.abc import Callable
+from contextlib import closing
+
+from joulebook.errors import JoulebookError
+from joulebook.storage.catalogue import sites
+from joulebook.storage.database import Database
+from joulebook.storage.retention import remove_old
+
+_log = logging.getLogger(__name__)
+
+
+class Keeper:
+    """Keeps readings for some years and no longer; safe to stop, kill and start anywhere.
+
+    Parameters
+    ----------
+    database : Database
+        Where the readings are.
+    clock_ms : callable
+        Now. [ms, UTC epoch]
+    keep_years : int
+        1 or more.
+    every_s : float
+        How often it looks. [s]
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        *,
+        clock_ms: Callable[[], int],
+        keep_years: int,
+        every_s: float = 86_400.0,
+    ) -> None:
+        self._database = database
+        self._clock_ms = clock_ms
+        self._keep_years = keep_years
+        self._every_s = every_s
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
+
+    def start(self) -> None:
+        """Start the thread, once; it begins with whatever is old enough."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End after the transaction under way; the next start goes on."""
+        self._stopping.set()
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        while not self._stopping.is_set():
+            try:
+                self._keep()
+            except JoulebookError as error:
+                _log.warning("old readings are not removed yet: %s", error.what)
+            except Exception:  # noqa: BLE001 -- told in the log; the thread goes on
+                _log.exception("old readings could not be removed")
+            self._stopping.wait(self._every_s)
+
+    def _keep(self) -> None:
+        with closing(self._database.connect()) as connection:
+            for site in sites(self._database):
+                removed = remove_old(
+                    connection, site, now_ms=self._clock_ms(), keep_years=self._keep_years
+                )
+                if removed.rows:
+                    _log.info("removed %d rows of site %s", removed.rows, site.name)
+                if removed.waits_for:
+                    _log.info("old readings of site %s wait for %s", site.name, removed.waits_for)

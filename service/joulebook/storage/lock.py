@@ -1,0 +1,60 @@
+"""One service for each data directory."""
+
+import fcntl
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from joulebook.errors import UnavailableError
+from joulebook.storage.faults import StorageUnavailableError
+
+FILE_NAME = "joulebook.lock"
+
+
+@contextmanager
+def only_service(data_dir: Path) -> Iterator[None]:
+    """Keep other services out of a data directory, made when missing, for as long as this runs.
+
+    The system lets go of the lock when the process ends, however it ends; the file stays and
+    means nothing by itself. Commands that only read or add readings do not ask for it.
+
+    Raises
+    ------
+    UnavailableError
+        If another service runs there.
+    StorageUnavailableError
+        If the directory cannot be written.
+    """
+    path = data_dir / FILE_NAME
+    try:
+        data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+        descriptor = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
+    except OSError as error:
+        raise StorageUnavailableError(
+            f"the data directory cannot be used ({error.strerror})",
+            where=data_dir,
+            expected="a directory that this user may read and write",
+            next_step="choose another one with --data, or change its owner",
+        ) from error
+    try:
+        _lock(descriptor, data_dir)
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _lock(descriptor: int, data_dir: Path) -> None:
+    # Not fcntl's own locks: a process loses those when it closes any descriptor of the file.
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as error:
+        pid = os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
+        raise UnavailableError(
+            f"another service runs in this data directory{f', as process {pid}' if pid else ''}",
+            where=data_dir,
+            expected="one service for each data directory",
+            next_step=f"end it first{f' (kill {pid})' if pid else ''}, or choose another --data",
+        ) from error
+    os.ftruncate(descriptor, 0)
+    os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)

@@ -1,0 +1,170 @@
+"""Quarter hours of one device and month (UTC) as bytes. Arrays only, no SQL, no clock.
+
+Of each series the lows are kept as whole steps of a decimal, and the others as what lies between
+them: high less low, high less last, mean less low. The mean is kept to a hundredth of the
+readings' last decimal place; where readings are no decimals, everything is kept bit for bit.
+"""
+
+import struct
+import zlib
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.quarters import QUARTER_MS, Quarters
+from joulebook.core.spans import Span
+from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
+from joulebook.storage.blocks.pages import pack_integers, unpack_integers
+from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+
+_MAGIC = b"jqtr"
+_FORMAT = 1
+_HEAD = struct.Struct("<4sHHq")  # magic, format, series, start
+_PART = struct.Struct("<qII")  # series, length, CRC-32
+_CRC = struct.Struct("<I")
+_PLACES = struct.Struct("<B")
+_MOST_PLACES, _FLOATS = 6, 255
+_MEAN_PLACES = 2  # more than the readings have
+_MOST = 2.0**45  # so that differences of means are whole numbers of 64 bits, far from their end
+
+
+def month_of(at_ms: int) -> Span:
+    """Return the span of the month of UTC in which an instant falls."""
+    first = datetime.fromtimestamp(at_ms // 1000, tz=UTC).replace(day=1, hour=0, minute=0, second=0)
+    later = first.replace(year=first.year + first.month // 12, month=first.month % 12 + 1)
+    return Span(round(first.timestamp()) * 1000, round(later.timestamp()) * 1000)
+
+
+def months(span: Span) -> Iterable[Span]:
+    """Yield the months of UTC that a span reaches into, in order."""
+    at_ms = span.start_ms
+    while at_ms < span.end_ms:
+        month = month_of(at_ms)
+        yield month
+        at_ms = month.end_ms
+
+
+def no_quarters(span: Span) -> Quarters:
+    """Return the quarter hours of a span in which nothing was measured."""
+    start_ms = np.arange(span.start_ms, span.end_ms, QUARTER_MS)
+    low, mean, high, last = (np.full(start_ms.size, np.nan) for _ in range(4))
+    count, covered_ms = (np.zeros(start_ms.size, dtype=np.int64) for _ in range(2))
+    return Quarters(
+        start_ms=start_ms,
+        low=low,
+        mean=mean,
+        high=high,
+        last=last,
+        count=count,
+        covered_ms=covered_ms,
+    )
+
+
+def encode_month(month: Span, series: Mapping[int, Quarters]) -> bytes:
+    """Return the quarter hours of a month, by the ids of their series, as bytes.
+
+    Series without any reading in the month are left out.
+    """
+    parts = [
+        (series_id, _encode(quarters))
+        for series_id, quarters in series.items()
+        if quarters.count.any()
+    ]
+    head = _HEAD.pack(_MAGIC, _FORMAT, len(parts), month.start_ms)
+    head += b"".join(_PART.pack(one, len(part), zlib.crc32(part)) for one, part in parts)
+    return b"".join((head, _CRC.pack(zlib.crc32(head)), *(part for _, part in parts)))
+
+
+def decode_month(
+    data: bytes, month: Span, series_ids: Iterable[int] | None = None
+) -> dict[int, Quarters]:
+    """Return the quarter hours of a month by series; those not asked for are not looked at.
+
+    Raises
+    ------
+    BlockDamagedError
+        If the bytes are not those of that month as they were written.
+    """
+    reader = PartReader(data)
+    magic, form, count, start_ms = reader.fields(_HEAD)
+    if (magic, form, start_ms) != (_MAGIC, _FORMAT, month.start_ms):
+        raise BlockDamagedError("not the quarter hours of this month")
+    parts = [reader.fields(_PART) for _ in range(count)]
+    if reader.fields(_CRC) != (zlib.crc32(data[: _HEAD.size + count * _PART.size]),):
+        raise BlockDamagedError("the list of series is not what was written")
+    wanted = None if series_ids is None else set(series_ids)
+    found = {}
+    for series_id, length, crc in parts:
+        part = reader.take(length)
+        if wanted is None or series_id in wanted:
+            if zlib.crc32(part) != crc:
+                raise BlockDamagedError(f"series {series_id} is not what was written")
+            found[series_id] = _decode(part, month)
+    return found
+
+
+def _encode(quarters: Quarters) -> bytes:
+    has = quarters.count > 0
+    low, high, last = (each[has] for each in (quarters.low, quarters.high, quarters.last))
+    covered_ms = quarters.covered_ms[has]
+    mean = np.where(covered_ms > 0, quarters.mean[has], low)
+    times = [_whole(quarters.count), _whole(covered_ms)]
+    places = _places_of(np.concatenate([low, high, last]))
+    if places is None:
+        values = [encode_numbers(each, (each.size,)) for each in (low, mean, high, last)]
+        return _PLACES.pack(_FLOATS) + b"".join(map(framed, times + values))
+    low_steps, high_steps, last_steps = (_steps(each, places) for each in (low, high, last))
+    fine = _steps(mean, places + _MEAN_PLACES) - low_steps * 10**_MEAN_PLACES
+    values = [
+        _whole(low_steps, consecutive=True),
+        _whole(fine),
+        _whole(high_steps - low_steps),
+        _whole(high_steps - last_steps),
+    ]
+    return _PLACES.pack(places) + b"".join(map(framed, times + values))
+
+
+def _decode(part: bytes, month: Span) -> Quarters:
+    reader = PartReader(part)
+    (places,) = reader.fields(_PLACES)
+    quarters = no_quarters(month)
+    quarters.count[:] = unpack_integers(reader.framed(), Rows.whole(quarters.count.size))
+    has = quarters.count > 0
+    rows = Rows.whole(int(np.count_nonzero(has)))
+    covered_ms = unpack_integers(reader.framed(), rows).astype(np.int64)
+    if places == _FLOATS:
+        low, mean, high, last = (decode_numbers(reader.framed(), rows) for _ in range(4))
+    else:
+        low_steps, fine, above, under = (
+            unpack_integers(reader.framed(), rows).astype(np.int64) for _ in range(4)
+        )
+        low = low_steps / 10.0**places
+        mean = (low_steps * 10**_MEAN_PLACES + fine) / 10.0 ** (places + _MEAN_PLACES)
+        high = (low_steps + above) / 10.0**places
+        last = (low_steps + above - under) / 10.0**places
+    quarters.covered_ms[has] = covered_ms
+    quarters.low[has], quarters.high[has], quarters.last[has] = low, high, last
+    quarters.mean[has] = np.where(covered_ms > 0, mean, np.nan)
+    return quarters
+
+
+def _places_of(values: NDArray[np.float64]) -> int | None:
+    """Return how many decimal places give every value back, ``None`` where no few do."""
+    largest = np.abs(values).max()
+    for places in range(_MOST_PLACES + 1):
+        scale = 10.0**places
+        if largest * scale >= _MOST:
+            return None
+        if (np.rint(values * scale) / scale == values).all():
+            return places
+    return None
+
+
+def _steps(values: NDArray[np.float64], places: int) -> NDArray[np.int64]:
+    return np.rint(values * 10.0**places).astype(np.int64)
+
+
+def _whole(values: NDArray[np.int64], *, consecutive: bool = False) -> bytes:
+    return pack_integers(values, (values.size,), consecutive=consecutive)

@@ -1,0 +1,289 @@
+"""Hot rows into sealed blocks, and the blocks of a week into one.
+
+Rule 1: a hot row is deleted only in a transaction that has seen that it is in a block, as it is.
+Rule 2: the write lock is taken for the swap alone; reading and encoding come before it.
+Rule 3: whoever wrote to a period meanwhile wins; the period is sealed at the next run.
+"""
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from itertools import pairwise
+
+from joulebook.core.spans import Span
+from joulebook.storage.blocks.block import DeviceBlock, decode_block, encode_block
+from joulebook.storage.blocks.parts import MAX_READINGS, MAX_ROWS, BlockDamagedError
+from joulebook.storage.blockstore import (
+    StoredBlock,
+    block_ids,
+    blocks_within,
+    named_damage,
+    periods_within,
+    put_block,
+    weeks_of_several,
+)
+from joulebook.storage.connections import joined_snapshot, transaction
+from joulebook.storage.database import Database
+from joulebook.storage.faults import names_faults
+from joulebook.storage.hotrows import (
+    HotDay,
+    count_hot,
+    delete_hot,
+    forget_hot,
+    hot_days,
+    read_hot,
+    unsealed_days,
+)
+from joulebook.storage.overlays import Kinds, in_line, overlaid
+from joulebook.storage.periods import DAY_MS, day_of, day_period, week_period
+from joulebook.storage.records import DamagedBlock
+from joulebook.storage.series import series_of_device
+
+#: Days of UTC that stay hot, today not counted.
+KEEP_HOT_DAYS = 2
+#: A week becomes one block once it ended so many days ago: few late readings come after that.
+MERGE_AFTER_DAYS = 14
+#: A week with more rows has long days, and nothing is gained by joining them.
+MOST_WEEK_ROWS = 2**18
+#: Hot rows that one transaction deletes beside a running service: a few milliseconds.
+ROWS_AT_ONCE = 10_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SealCounts:
+    """What sealing did.
+
+    Attributes
+    ----------
+    blocks, rows : int
+        Blocks that hot rows were written into, and all rows of those blocks.
+    weeks : int
+        Blocks that were made of the blocks of a week.
+    postponed : int
+        Periods that were written to meanwhile; the next run seals them.
+    too_many_rows : int
+        Days with more rows than a block can have; they stay hot.
+    damaged : tuple of DamagedBlock
+        Blocks that could not be opened to take in late readings, or to be joined with the
+        others of their week. They stay as they are, and so do the readings.
+    """
+
+    blocks: int = 0
+    rows: int = 0
+    weeks: int = 0
+    postponed: int = 0
+    too_many_rows: int = 0
+    damaged: tuple[DamagedBlock, ...] = ()
+
+    def __add__(self, other: "SealCounts") -> "SealCounts":
+        return SealCounts(
+            blocks=self.blocks + other.blocks,
+            rows=self.rows + other.rows,
+            weeks=self.weeks + other.weeks,
+            postponed=self.postponed + other.postponed,
+            too_many_rows=self.too_many_rows + other.too_many_rows,
+            damaged=self.damaged + other.damaged,
+        )
+
+
+def go_on() -> bool:
+    """Take no pause, and do not stop."""
+    return True
+
+
+@names_faults
+def seal(
+    connection: sqlite3.Connection,
+    now_ms: int,
+    *,
+    keep_hot_days: int = KEEP_HOT_DAYS,
+    rows_at_once: int = ROWS_AT_ONCE,
+    between: Callable[[], bool] = go_on,
+    progress: Callable[[int, int], None] | None = None,
+) -> SealCounts:
+    """Seal what is old enough, then join the blocks of old weeks. May be ended at any moment.
+
+    Parameters
+    ----------
+    now_ms : int
+        Now. A clock that is wrong only makes days be sealed early or late. [ms, UTC epoch]
+    keep_hot_days : int
+        UTC days that stay hot, today not counted.
+    rows_at_once : int
+        How many hot rows a transaction deletes, while others wait to write.
+    between : callable
+        Called after each transaction: the place to pause. What it returns tells whether to go on.
+    progress : callable, optional
+        Told how many days of a device are done, of how many.
+
+    Raises
+    ------
+    StorageUnavailableError
+        If the disk is full or the file cannot be written. All readings are as they were.
+    """
+    merge_before_ms = week_period(now_ms - MERGE_AFTER_DAYS * DAY_MS).start_ms
+    days = unsealed_days(connection, day_of(now_ms) - keep_hot_days)
+    counts = SealCounts()
+    for done, (device_id, day) in enumerate(days, start=1):
+        found = _read_period(connection, device_id, day, merge_before_ms)
+        if isinstance(found, SealCounts):
+            counts += found
+        else:
+            counts += _seal_period(connection, found, rows_at_once, between)
+        if progress is not None:
+            progress(done, len(days))
+        if not between():
+            return counts
+    for device_id, at_ms in weeks_of_several(connection, merge_before_ms, MOST_WEEK_ROWS):
+        counts += _merge_week(connection, device_id, week_period(at_ms))
+        if not between():
+            return counts
+    return counts
+
+
+def seal_all(
+    database: Database, now_ms: int, progress: Callable[[int, int], None] | None = None
+) -> SealCounts:
+    """Seal what is old enough as fast as it goes: after an import, with nobody waiting.
+
+    Raises
+    ------
+    StorageUnavailableError
+        As :func:`seal` does.
+    """
+    with closing(database.connect()) as connection:
+        return seal(connection, now_ms, rows_at_once=MOST_WEEK_ROWS, progress=progress)
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a device has in a period as of one commit, and the marks that tell it from later."""
+
+    device_id: int
+    period: Span
+    marks: list[HotDay]
+    blocks: list[StoredBlock]
+    hot: DeviceBlock
+    kinds: Kinds
+
+    def unchanged(self, connection: sqlite3.Connection, ids: list[int]) -> bool:
+        """Tell, in a transaction, whether nobody has written to the period since."""
+        return (
+            block_ids(connection, self.device_id, self.period) == ids
+            and hot_days(connection, self.device_id, self.period) == self.marks
+        )
+
+
+def _read_period(
+    connection: sqlite3.Connection, device_id: int, day: int, merge_before_ms: int
+) -> _Found | SealCounts:
+    """Read the block that a hot day belongs into, and the hot rows that belong there too.
+
+    Counts come back where there is nothing to do.
+    """
+    with joined_snapshot(connection):
+        period = _period_of(connection, device_id, day_period(day), merge_before_ms)
+        marks = hot_days(connection, device_id, period)
+        if not marks:
+            return SealCounts()  # sealed with another day of its week, or by another process
+        series = series_of_device(connection, device_id)
+        blocks = list(blocks_within(connection, device_id, period))
+        rows = count_hot(connection, device_id, period) + sum(block.rows for block in blocks)
+        if rows > min(MAX_ROWS, MAX_READINGS // len(series)):
+            return SealCounts(too_many_rows=1)
+        return _Found(
+            device_id,
+            period,
+            marks,
+            blocks,
+            read_hot(connection, device_id, period, series),
+            {one.id: one.kind for one in series},
+        )
+
+
+def _period_of(
+    connection: sqlite3.Connection, device_id: int, day: Span, merge_before_ms: int
+) -> Span:
+    """Return the period of the block that a day belongs into, whether it is there or not."""
+    week = week_period(day.start_ms)
+    periods = periods_within(connection, device_id, week)
+    for period in periods:
+        if period.start_ms <= day.start_ms < period.end_ms:
+            return period
+    if periods or week.start_ms >= merge_before_ms:
+        return day
+    # Old and none of it sealed, as after an import: why make seven blocks of it first?
+    return week if count_hot(connection, device_id, week) <= MOST_WEEK_ROWS else day
+
+
+def _seal_period(
+    connection: sqlite3.Connection,
+    found: _Found,
+    rows_at_once: int,
+    between: Callable[[], bool],
+) -> SealCounts:
+    """Put the hot rows of a period into its block, and delete them."""
+    below, damaged = _decoded(connection, found.blocks, found.kinds)
+    if damaged:
+        return SealCounts(damaged=damaged)
+    if not len(found.hot.at_ms):  # every reading was taken back: nothing but the note is left
+        with transaction(connection):
+            if found.unchanged(connection, [block.id for block in found.blocks]):
+                forget_hot(connection, found.device_id, found.period)
+        return SealCounts()
+    whole = _without_empty(overlaid(below, found.hot, found.kinds))
+    data = encode_block(whole)
+    ids = [block.id for block in found.blocks]
+    edges = [*found.hot.at_ms[::rows_at_once].tolist(), found.period.end_ms]
+    for number, (start_ms, end_ms) in enumerate(pairwise(edges)):
+        # Between the transactions a row is in the block and hot as well: it reads the same.
+        if number and not between():
+            return SealCounts(blocks=1, rows=len(whole.at_ms))
+        with transaction(connection):
+            if not found.unchanged(connection, ids):
+                return SealCounts(postponed=1)
+            # First the rows, then the block: what they leave behind is room for it.
+            delete_hot(connection, found.device_id, Span(start_ms, end_ms))
+            if not number:
+                ids = [put_block(connection, found.device_id, found.period, whole, data)]
+            if end_ms == found.period.end_ms:
+                forget_hot(connection, found.device_id, found.period)
+    return SealCounts(blocks=1, rows=len(whole.at_ms))
+
+
+def _merge_week(connection: sqlite3.Connection, device_id: int, week: Span) -> SealCounts:
+    """Make one block of those of a week. Hot rows have no part in it."""
+    with joined_snapshot(connection):
+        blocks = list(blocks_within(connection, device_id, week))
+        kinds = {one.id: one.kind for one in series_of_device(connection, device_id)}
+    whole, damaged = _decoded(connection, blocks, kinds)
+    if damaged:
+        return SealCounts(damaged=damaged)
+    whole = _without_empty(whole)
+    data = encode_block(whole)
+    with transaction(connection):
+        if block_ids(connection, device_id, week) != [block.id for block in blocks]:
+            return SealCounts(postponed=1)
+        put_block(connection, device_id, week, whole, data)
+    return SealCounts(weeks=1)
+
+
+def _decoded(
+    connection: sqlite3.Connection, blocks: list[StoredBlock], kinds: Kinds
+) -> tuple[DeviceBlock, tuple[DamagedBlock, ...]]:
+    parts, damaged = [], []
+    for block in blocks:
+        try:
+            parts.append(decode_block(block.data))
+        except BlockDamagedError as error:
+            damaged.append(named_damage(connection, block, error))
+    return in_line(parts, kinds), tuple(damaged)
+
+
+def _without_empty(block: DeviceBlock) -> DeviceBlock:
+    """Leave out series that have no value in the block."""
+    return DeviceBlock(
+        block.at_ms,
+        {series: column for series, column in block.columns.items() if column.present().any()},
+    )

@@ -1,0 +1,28 @@
+"""Work on two threads, its results in order and never far ahead of who takes them."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import TypeVar
+
+#: Unpacking readings and adding up long arrays leave Python's lock to others, the rest does not:
+#: two threads gain something, and more would only wait. Hand them months, never single days.
+WORKERS = 2
+
+Task = TypeVar("Task")
+Done = TypeVar("Done")
+
+
+def in_threads(work: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterator[Done]:
+    """Yield ``work(task)`` for each task in their order.
+
+    What is raised by the work is raised here, once all before it was yielded.
+    """
+    ahead: deque[Future[Done]] = deque()
+    with ThreadPoolExecutor(WORKERS, thread_name_prefix="summaries") as pool:
+        for task in tasks:
+            ahead.append(pool.submit(work, task))
+            if len(ahead) > WORKERS:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()

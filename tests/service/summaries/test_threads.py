@@ -1,0 +1,42 @@
+import threading
+from collections.abc import Iterator
+
+import pytest
+
+from joulebook.summaries.threads import WORKERS, in_threads
+
+
+def test_results_come_in_the_order_of_their_tasks() -> None:
+    second_done = threading.Event()
+
+    def work(task: int) -> int:
+        if task == 0:
+            assert second_done.wait(20.0)
+        if task == 1:
+            second_done.set()
+        return task * task
+
+    assert list(in_threads(work, range(5))) == [0, 1, 4, 9, 16]
+
+
+def test_it_is_never_far_ahead_of_who_takes_the_results() -> None:
+    taken: list[int] = []
+
+    def tasks() -> Iterator[int]:
+        for task in range(20):
+            taken.append(task)
+            yield task
+
+    for place, _ in enumerate(in_threads(str, tasks())):
+        assert len(taken) <= place + 1 + WORKERS
+
+
+def test_an_error_comes_after_the_results_before_it() -> None:
+    results = in_threads(lambda task: 6 // task, [1, 2, 0, 3])
+    assert [next(results), next(results)] == [6, 3]
+    with pytest.raises(ZeroDivisionError):
+        next(results)
+
+
+def test_no_tasks_are_no_results() -> None:
+    assert list(in_threads(str, [])) == []
