@@ -2,6 +2,7 @@
 
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.storage.sealer import SealerCounts
 from joulebook.summaries.summariser import SummariserCounts
 from joulebook.web.health import Health
 
@@ -10,6 +11,7 @@ def health_of(
     inbox: InboxCounts,
     listener: ListenerCounts,
     summaries: SummariserCounts,
+    sealing: SealerCounts,
     *,
     broker_connected: bool | None,
 ) -> Health:
@@ -22,7 +24,9 @@ def health_of(
     ready = not problems
     if not summaries.alive:
         problems.append("the summaries have stopped: results fall behind; restart the service")
-    problems += summaries.failing
+    if not sealing.alive:
+        problems.append("sealing has stopped: the file grows; restart the service")
+    problems += [*summaries.failing, *sealing.failing]
     if broker_connected is False:
         problems.append("the broker is not reached; its readings wait there")
     return Health(

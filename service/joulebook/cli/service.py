@@ -21,6 +21,7 @@ from joulebook.settings import Settings
 from joulebook.storage.catalogue import check_token
 from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
+from joulebook.storage.sealer import Sealer
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
@@ -36,6 +37,7 @@ class Service:
     ) -> None:
         self._settings = settings
         self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
+        self._sealer = Sealer(database, clock_ms=clock_ms)
         self._inbox = Inbox(database, clock_ms=clock_ms, wrote=self._summariser.nudge)
         self._listener = Listener(
             self._inbox,
@@ -101,6 +103,7 @@ class Service:
     def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
         if self._keeper:
             yield self._keeper.start, self._keeper.stop
+        yield self._sealer.start, self._sealer.stop
         yield self._summariser.start, self._summariser.stop
         yield self._inbox.start, self._inbox.stop
         if self._broker:
@@ -112,6 +115,7 @@ class Service:
             self._inbox.counts(),
             self._listener.counts(),
             self._summariser.counts(),
+            self._sealer.counts(),
             broker_connected=self._broker.connected if self._broker else None,
         )
 

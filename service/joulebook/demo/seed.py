@@ -24,6 +24,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.days import dirty_count
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
+from joulebook.storage.sealing import seal_all
 from joulebook.summaries.recompute import recompute
 
 _PIECE_DAYS = 30
@@ -82,6 +83,7 @@ def seed(
             for columns in _fresh(stretch, history.start_ms, newest_ms, now_ms):
                 bulk.add(columns)
             progress((stretch.end_ms - history.start_ms) // DAY_MS, 2 * total)
+    seal_all(database, now_ms)
     days = 0
     if _has_dirty_days(database):
         days = recompute(

@@ -3,6 +3,8 @@ from dataclasses import replace
 from joulebook.cli.health import health_of
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.storage.sealer import SealerCounts
+from joulebook.storage.sealing import SealCounts
 from joulebook.summaries.summariser import SummariserCounts
 from joulebook.web.health import Health
 
@@ -20,10 +22,11 @@ INBOX = InboxCounts(
 )
 LISTENER = ListenerCounts(connections=1, connections_total=2, refused=1, messages=7, bytes=900)
 SUMMARIES = SummariserCounts(alive=True, dirty_days=6, days_computed=9, failing=())
+SEALING = SealerCounts(alive=True, runs=2, sealed=SealCounts(), failing=())
 
 
 def test_all_well_is_ready_with_every_count_in_its_place() -> None:
-    assert health_of(INBOX, LISTENER, SUMMARIES, broker_connected=None) == Health(
+    assert health_of(INBOX, LISTENER, SUMMARIES, SEALING, broker_connected=None) == Health(
         ready=True,
         problems=(),
         messages=7,
@@ -46,24 +49,33 @@ def test_all_well_is_ready_with_every_count_in_its_place() -> None:
 
 def test_a_full_disk_is_not_ready() -> None:
     health = health_of(
-        replace(INBOX, failing="the disk is full"), LISTENER, SUMMARIES, broker_connected=True
+        replace(INBOX, failing="the disk is full"),
+        LISTENER,
+        SUMMARIES,
+        SEALING,
+        broker_connected=True,
     )
     assert not health.ready
     assert health.problems == ("readings cannot be stored: the disk is full",)
 
 
 def test_a_dead_writer_is_not_ready() -> None:
-    health = health_of(replace(INBOX, alive=False), LISTENER, SUMMARIES, broker_connected=None)
+    health = health_of(
+        replace(INBOX, alive=False), LISTENER, SUMMARIES, SEALING, broker_connected=None
+    )
     assert not health.ready
     assert "the writer has stopped" in health.problems[0]
 
 
 def test_what_does_not_stop_readings_is_told_and_stays_ready() -> None:
     summaries = replace(SUMMARIES, alive=False, failing=("2026-07-14 cannot be computed: x",))
-    health = health_of(INBOX, LISTENER, summaries, broker_connected=False)
+    sealing = replace(SEALING, alive=False, failing=("battery, 2026-07-01: a damaged block",))
+    health = health_of(INBOX, LISTENER, summaries, sealing, broker_connected=False)
     assert health.ready
     assert [problem.split()[0:2] for problem in health.problems] == [
         ["the", "summaries"],
+        ["sealing", "has"],
         ["2026-07-14", "cannot"],
+        ["battery,", "2026-07-01:"],
         ["the", "broker"],
     ]
