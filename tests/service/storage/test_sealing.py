@@ -11,7 +11,7 @@ from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.hotrows import read_hot
-from joulebook.storage.records import Site, Written
+from joulebook.storage.records import Column, Site, Value, Written
 from joulebook.storage.sealing import SealCounts, seal, seal_all
 from tests.helpers.databases import write
 from tests.helpers.sealed import (
@@ -112,6 +112,19 @@ def test_late_readings_join_their_block(connection: Connection, site: Site) -> N
     assert periods(connection) == [(-1, 0), (0, 1), (1, 2)]
     assert power(connection, site) == expected
     assert write(connection, site, "battery", late) == Written(repeated=4)
+
+
+def test_a_late_row_holds_copies_of_what_it_repeats_as_they_were_first_stored(
+    connection: Connection, site: Site
+) -> None:
+    columns = [Column("power", "W"), Column("fan", "", "flag"), Column("state", "", "text")]
+    row: dict[int, dict[str, Value]] = {MONDAY_MS: {"power": 1.0, "fan": True, "state": "idle"}}
+    write(connection, site, "inverter", row, columns)
+    seal(connection, LATER_MS)
+    row[MONDAY_MS]["power"] = 2.0
+    assert write(connection, site, "inverter", row, columns) == Written(repeated=2, replaced=1)
+    kinds = connection.execute("SELECT typeof(v0), typeof(v1), typeof(v2) FROM readings")
+    assert kinds.fetchall() == [("real", "integer", "text")]
 
 
 def test_late_readings_join_the_block_of_a_week(connection: Connection, site: Site) -> None:
