@@ -74,8 +74,11 @@ def read_quarters(
         If the step is none.
     """
     wide = _quarters_around(span)
+    parts = stream_quarters(connection, site_id, device, wide, quantities=quantities)
+    if step_s * 1000 == QUARTER_MS:
+        return QuarterReadings(step_s, _joined(list(parts)))
     gatherings: dict[str, Gathering] = {}
-    for part in stream_quarters(connection, site_id, device, wide, quantities=quantities):
+    for part in parts:
         for quantity, quarters in part.items():
             if quantity not in gatherings:
                 gatherings[quantity] = Gathering(wide, step_s * 1000)
@@ -83,6 +86,20 @@ def read_quarters(
     return QuarterReadings(
         step_s, {quantity: gathering.result() for quantity, gathering in gatherings.items()}
     )
+
+
+def _joined(parts: Sequence[Mapping[str, Quarters]]) -> dict[str, Quarters]:
+    """Lay parts that follow one another, all of the same quantities, one behind the other."""
+    names = parts[0].keys() if parts else ()
+    return {
+        name: Quarters(
+            **{
+                array: np.concatenate([getattr(part[name], array) for part in parts])
+                for array in _ARRAYS
+            }
+        )
+        for name in names
+    }
 
 
 def stream_quarters(
