@@ -8,6 +8,7 @@ readings' last decimal place; where readings are no decimals, everything is kept
 import struct
 import zlib
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from datetime import UTC, datetime
 
 import numpy as np
@@ -18,6 +19,10 @@ from joulebook.core.spans import Span
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
 from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+
+#: The arrays of `Quarters`, and those that something is measured in.
+ARRAYS = tuple(field.name for field in fields(Quarters))
+_MEASURED = tuple(name for name in ARRAYS if name != "start_ms")
 
 _MAGIC = b"jqtr"
 _FORMAT = 1
@@ -191,3 +196,20 @@ def _steps(values: NDArray[np.float64], places: int) -> NDArray[np.int64]:
 
 def _whole(values: NDArray[np.int64], *, consecutive: bool = False) -> bytes:
     return pack_integers(values, (values.size,), consecutive=consecutive)
+
+
+def cut(quarters: Quarters, span: Span) -> Quarters:
+    """Return the part of quarter hours in a span that they hold; it shares their memory."""
+    first = (span.start_ms - int(quarters.start_ms[0])) // QUARTER_MS
+    part = slice(first, first + (span.end_ms - span.start_ms) // QUARTER_MS)
+    return Quarters(**{name: getattr(quarters, name)[part] for name in ARRAYS})
+
+
+def put(target: Quarters, part: Quarters) -> None:
+    """Write quarter hours over those of the same time, as far as the target reaches."""
+    offset = (int(part.start_ms[0]) - int(target.start_ms[0])) // QUARTER_MS
+    end = min(offset + part.start_ms.size, target.start_ms.size)
+    for name in _MEASURED:
+        getattr(target, name)[max(offset, 0) : end] = getattr(part, name)[
+            max(-offset, 0) : end - offset
+        ]
