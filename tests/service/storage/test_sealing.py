@@ -11,8 +11,8 @@ from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.hotrows import read_hot
-from joulebook.storage.records import Column, Site, Value, Written
-from joulebook.storage.sealing import SealCounts, seal, seal_all
+from joulebook.storage.records import Column, SealCounts, Site, Value, Written
+from joulebook.storage.sealing import seal, seal_all
 from tests.helpers.databases import write
 from tests.helpers.sealed import (
     DAY_MS,
@@ -277,6 +277,23 @@ def test_an_import_is_sealed_with_its_progress(database: Database, site: Site) -
         assert counts.blocks == 6
         assert told == [(done, 6) for done in range(1, 7)]
         assert hot_rows(connection) == 0
+
+
+def test_after_an_import_without_room_to_write_the_file_anew_all_is_sealed_all_the_same(
+    database: Database,
+    connection: Connection,
+    site: Site,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    write_days(connection, site, range(3))
+
+    def no_room(_connection: Connection) -> bool:
+        raise StorageUnavailableError("the disk is full", where="", expected="", next_step="")
+
+    monkeypatch.setattr(sealing, "shrink", no_room)
+    assert seal_all(database, LATER_MS).blocks == 3
+    assert "the database file keeps its size: the disk is full" in caplog.text
 
 
 def test_a_full_disk_is_told_and_nothing_is_lost(
