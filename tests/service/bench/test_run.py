@@ -82,6 +82,19 @@ def test_a_run_without_the_extra_says_who_was_skipped(
     assert list(tmp_path.iterdir()) == []
 
 
+def test_joulebook_can_be_measured_alone(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("joulebook.bench.upkeep.peak_mb", lambda *_: "not asked here")
+    assert main(["bench", "--quick", "--alone", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    rows = {row["key"]: row for row in told["rows"]}
+    assert set(rows["energy"]["results"]) == {"joulebook"}
+    assert rows["energy"]["results"]["joulebook"]["times_better_than_baseline"] is None
+    assert rows["bytes_day"]["results"]["joulebook"]["median"] < 0.35
+    assert told["skipped"] == ["rivals: not measured, left out as asked"]
+
+
 def test_a_wrong_answer_of_ours_ends_the_run(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
