@@ -14,7 +14,7 @@ from joulebook.bench.report import OURS, Report, Row
 from joulebook.bench.rounds import Spread
 from joulebook.bench.site import PIECE_DAYS, Plan, first_rows, pieces, readings_in
 from joulebook.bench.truth import Truth
-from joulebook.bench.upkeep import anew_rows, file_row, memory_row, merged_row
+from joulebook.bench.upkeep import anew_rows, file_row, memory_rows, merged_row
 from joulebook.core.spans import Span
 
 JITTER_MS = 20.0
@@ -96,7 +96,7 @@ def run(size: Size, folder: Path, progress: Callable[[int, int], None]) -> Repor
         advance()
         data_dir = folder / "regular" / OURS
         rows.append(file_row(data_dir, folder / "copy.sqlite3", truth.readings))
-        rows.append(memory_row(data_dir, plan))
+        rows += memory_rows(data_dir, plan)
         advance()
         duckdb = filled.rivals.duckdb
         return Report(
