@@ -167,6 +167,7 @@ def test_it_can_be_stopped_after_any_transaction_and_goes_on(
     while hot_rows(connection) or len(periods(connection)) > 2:
         done += seal(connection, MUCH_LATER_MS, rows_at_once=10, between=lambda: False)
         transactions += 1
+        assert transactions < 100
         assert power(connection, site) == expected
     # Two days of 24 rows, ten at a time, each begun anew as it was stopped; then two weeks.
     assert (done.blocks, done.weeks) == (6, 2)
