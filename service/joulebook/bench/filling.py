@@ -7,7 +7,7 @@ from pathlib import Path
 from joulebook.bench.ours import Joulebook, Packing
 from joulebook.bench.questions import Taker
 from joulebook.bench.report import OURS, Row
-from joulebook.bench.rivals import Rivals, rivals_in
+from joulebook.bench.rivals import Rivals, no_rivals, rivals_in
 from joulebook.bench.rounds import Spread, by_turns
 from joulebook.bench.site import Piece, Plan, pieces, readings_in
 from joulebook.bench.truth import Truth
@@ -32,9 +32,12 @@ class Filled:
         self.rivals.close()
 
 
-def fill(plan: Plan, folder: Path, truth: Truth, advance: Callable[[], None]) -> Filled:
-    """Generate the site and let everybody keep it; ours is sealed by day."""
-    filled = Filled(Joulebook(folder / "joulebook", plan.span), rivals_in(folder))
+def fill(
+    plan: Plan, folder: Path, truth: Truth, advance: Callable[[], None], *, alone: bool
+) -> Filled:
+    """Generate the site and let everybody keep it, or joulebook alone, which seals by day."""
+    rivals = no_rivals() if alone else rivals_in(folder)
+    filled = Filled(Joulebook(folder / "joulebook", plan.span), rivals)
     for number, piece in enumerate(pieces(plan)):
         truth.keep(piece)
         _keep(filled, number, piece)

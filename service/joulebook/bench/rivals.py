@@ -17,7 +17,7 @@ Rival = TypeVar("Rival")
 class Rivals:
     """Those that are installed, and a line for each that is not."""
 
-    rows: SqliteRows
+    rows: SqliteRows | None = None
     duckdb: DuckdbTables | None = None
     parquet: ParquetFiles | None = None
     readers: list[Reader] = field(default_factory=list)
@@ -26,14 +26,19 @@ class Rivals:
     @property
     def writers(self) -> list[Writer]:
         """Those that keep readings."""
-        others: list[Writer] = [each for each in (self.duckdb, self.parquet) if each is not None]
-        return [self.rows, *others]
+        writers: list[Writer | None] = [self.rows, self.duckdb, self.parquet]
+        return [each for each in writers if each is not None]
 
     def close(self) -> None:
         """Close what is open."""
-        self.rows.close()
-        if self.duckdb is not None:
-            self.duckdb.close()
+        for each in (self.rows, self.duckdb):
+            if each is not None:
+                each.close()
+
+
+def no_rivals() -> Rivals:
+    """Return nobody, and a line that says so."""
+    return Rivals(skipped=["rivals: not measured, left out as asked"])
 
 
 def rivals_in(folder: Path) -> Rivals:

@@ -14,7 +14,7 @@ from joulebook.bench.report import OURS, Report, Row
 from joulebook.bench.rounds import Spread
 from joulebook.bench.site import PIECE_DAYS, Plan, first_rows, pieces, readings_in
 from joulebook.bench.truth import Truth
-from joulebook.bench.upkeep import anew_rows, file_row, memory_row, merged_row
+from joulebook.bench.upkeep import anew_rows, file_row, memory_rows, merged_row
 from joulebook.core.spans import Span
 
 JITTER_MS = 20.0
@@ -25,35 +25,43 @@ _QUARTERS_DAYS = 30
 class Size:
     """How much of everything: days, instants whose messages are sent, and rounds.
 
-    A quick run only shows that everything works.
+    A quick run only shows that everything works; alone, nobody else keeps the readings.
     """
 
     days: int
     instants: int
     is_quick: bool
+    alone: bool
     asking: Rounds
     ingest_rounds: int
     anew_rounds: int
 
 
-def full(days: int) -> Size:
+def full(days: int, *, alone: bool = False) -> Size:
     """Return the size of a run that means something."""
     short = days <= 60
     return Size(
         days=days,
         instants=5000,
         is_quick=False,
+        alone=alone,
         asking=Rounds(quick=15, slow=7 if short else 3),
         ingest_rounds=5,
         anew_rounds=3 if short else 1,
     )
 
 
-def quick(days: int) -> Size:
+def quick(days: int, *, alone: bool = False) -> Size:
     """Return the size of a run that only shows that everything works."""
     asking = Rounds(quick=2, slow=2)
     return Size(
-        days=days, instants=50, is_quick=True, asking=asking, ingest_rounds=2, anew_rounds=1
+        days=days,
+        instants=50,
+        is_quick=True,
+        alone=alone,
+        asking=asking,
+        ingest_rounds=2,
+        anew_rounds=1,
     )
 
 
@@ -76,10 +84,10 @@ def run(size: Size, folder: Path, progress: Callable[[int, int], None]) -> Repor
     quarters_span = Span(max(span.start_ms, span.end_ms - _QUARTERS_DAYS * DAY_MS), span.end_ms)
     truth = Truth(chosen_days(plan, size.asking.quick), quarters_span)
     advance = _Steps(progress, -(-size.days // PIECE_DAYS) + 4)
-    rows = [_jitter_row(min(size.days, PIECE_DAYS), folder / "jitter")]
+    rows = [_jitter_row(size, folder / "jitter")]
     rows.append(_ingest_row(size, folder / "messages"))
     advance()
-    filled = fill(plan, folder / "regular", truth, advance)
+    filled = fill(plan, folder / "regular", truth, advance, alone=size.alone)
     try:
         rows = [*_bytes_rows(filled, truth.readings), *rows, *load_rows(filled)]
         rows += anew_rows(filled.ours, size.days, size.anew_rounds)
@@ -88,7 +96,7 @@ def run(size: Size, folder: Path, progress: Callable[[int, int], None]) -> Repor
         advance()
         data_dir = folder / "regular" / OURS
         rows.append(file_row(data_dir, folder / "copy.sqlite3", truth.readings))
-        rows.append(memory_row(data_dir, plan))
+        rows += memory_rows(data_dir, plan)
         advance()
         duckdb = filled.rivals.duckdb
         return Report(
@@ -133,10 +141,11 @@ def _bytes_rows(filled: Filled, readings: int) -> list[Row]:
     return [by_day, by_week, merging]
 
 
-def _jitter_row(days: int, folder: Path) -> Row:
+def _jitter_row(size: Size, folder: Path) -> Row:
+    days = min(size.days, PIECE_DAYS)
     plan = Plan(days=days, jitter_ms=JITTER_MS)
     truth = Truth([], plan.span)
-    filled = fill(plan, folder, truth, lambda: None)
+    filled = fill(plan, folder, truth, lambda: None, alone=size.alone)
     try:
         return bytes_row(
             "bytes_jitter_day",

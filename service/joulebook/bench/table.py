@@ -27,7 +27,7 @@ def lines(report: Report) -> Iterator[str]:
 
 
 def _row_lines(row: Row) -> Iterator[str]:
-    beside = f"; ratio: times better than {row.baseline}" if row.baseline else ""
+    beside = f"; ratio: times better than {row.baseline}" if row.baseline in row.results else ""
     yield f"{row.title} [{row.unit}]{beside}"
     if row.missing:
         yield f"  not measured: {row.missing}"

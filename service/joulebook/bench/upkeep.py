@@ -13,6 +13,7 @@ from joulebook.bench.site import SITE, Plan
 from joulebook.storage.backup import back_up
 
 _TEN_YEARS_DAYS = 3652
+_CHART_DAYS = 365
 #: Of a chart on a wide screen. [px]
 _WIDTH = 1200
 
@@ -64,21 +65,36 @@ def file_row(data_dir: Path, copy: Path, readings: int) -> Row:
     )
 
 
-def memory_row(data_dir: Path, plan: Plan) -> Row:
-    """Return the service's peak while charts of six series over the whole time are drawn."""
+def memory_rows(data_dir: Path, plan: Plan) -> list[Row]:
+    """Return the service's peak while charts of a year, or of all days, are drawn.
+
+    A service is started for each row, for a peak does not go down again.
+    """
+    charted = min(plan.days, _CHART_DAYS)
     first, last = (
-        datetime.fromtimestamp(at_ms / 1000, UTC).date()
-        for at_ms in (plan.span.start_ms, plan.span.end_ms - DAY_MS)
+        datetime.fromtimestamp((plan.span.end_ms - days * DAY_MS) / 1000, UTC).date()
+        for days in (charted, 1)
     )
     span = f"from={first}&to={last}&width={_WIDTH}"
-    asked = [
+    charts = [
         f"/api/v1/sites/{SITE}/readings?device=battery&quantity={quantity}&{span}"
         for quantity in SIX
     ]
-    peak = peak_mb(data_dir, [f"/sites/{SITE}/months", *asked])
+    data = f"service's greatest memory, {plan.days} days of data"
+    return [
+        _memory_row("memory", f"{data}, six charts of {charted}", peak_mb(data_dir, charts)),
+        _memory_row(
+            "memory_months",
+            f"{data}, the page of all months",
+            peak_mb(data_dir, [f"/sites/{SITE}/months"]),
+        ),
+    ]
+
+
+def _memory_row(key: str, title: str, peak: float | str) -> Row:
     return Row(
-        key="memory",
-        title=f"service's greatest memory, {plan.days} days of data, all of them in a chart",
+        key=key,
+        title=title,
         unit="MB",
         better="less",
         results={} if isinstance(peak, str) else {OURS: Spread.of([peak])},

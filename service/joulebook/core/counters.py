@@ -13,6 +13,8 @@ METHOD = "counter-1"
 #: Above any house with a battery of this class; tells a wrap from a reset. [W] (our choice)
 PLAUSIBLE_POWER_W = 50_000.0
 
+_EVER_MS = 2**52
+
 #: Falls up to this many of the counter's own steps are its last digit flickering.
 _DIP_STEPS = 2
 
@@ -86,6 +88,11 @@ def counter_rise(
     if resolution is None:
         rises = steps[steps > 0]
         resolution = float(rises.min()) if rises.size else 0.0
+    # Almost always the largest step is plausible in the shortest time, and so are all.
+    shortest_ms = int(np.diff(at_ms).min(initial=_EVER_MS))
+    enough = max_power_w / wh_per_count * shortest_ms / 3_600_000 + resolution
+    if steps.min(initial=0.0) >= 0 and steps.max(initial=0.0) <= enough:
+        return CounterRise(energy_wh=float(raw[-1] - raw[0]) * wh_per_count)
     allowed = max_power_w / wh_per_count * np.diff(at_ms) / 3_600_000 + resolution
     if np.all((steps >= 0) & (steps <= allowed)):
         return CounterRise(energy_wh=float(raw[-1] - raw[0]) * wh_per_count)

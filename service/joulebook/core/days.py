@@ -135,7 +135,7 @@ def compute_day(inputs: DayInputs) -> DayResult:
             _count_inside(device.at_ms, inputs.span) for device in inputs.devices.values()
         ),
         numbers=numbers,
-        runs=_runs(powers["battery"].line, levels, inputs.span),
+        runs=_runs(powers["battery"].line, levels, inputs.span, battery),
         night=night,
         soc_turns=_turns(levels, inputs.span),
         inputs=(*(source.words for source in powers.values()), current.words),
@@ -199,10 +199,12 @@ def _efc(numbers: dict[str, Estimate], battery_ah: float | None) -> Estimate:
     )
 
 
-def _runs(battery_w: Curve | None, levels: list[Curve], span: Span) -> RunSums | None:
+def _runs(
+    battery_w: Curve | None, levels: list[Curve], span: Span, whole: Integral | None
+) -> RunSums | None:
     if battery_w is None or not levels:
         return None
-    return run_sums(battery_w, mean(levels), span)
+    return run_sums(battery_w, mean(levels), span, whole=whole)
 
 
 def _turns(levels: list[Curve], span: Span) -> tuple[float, ...]:

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from joulebook.core.curves import Curve, aligned, clipped
-from joulebook.core.energy import K90, hours_by_sign, integrate_curve
+from joulebook.core.energy import K90, Integral, hours_by_sign, integrate_curve
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span
 
@@ -87,16 +87,23 @@ class RunSums:
     length_s: float
 
 
-def run_sums(battery_w: Curve, soc: Curve, span: Span) -> RunSums:
+def run_sums(battery_w: Curve, soc: Curve, span: Span, *, whole: Integral | None = None) -> RunSums:
     """Sum what went in and out and how the stored energy changed, where both are known.
 
     Parameters
     ----------
     battery_w, soc : Curve
         Power into the battery [W] and its own state of charge. [ratio]
+    whole : Integral, optional
+        That of the power over the span, where the caller has it: most often the state of charge
+        is known whenever the power is, and this is all that is needed.
     """
-    power, level = (clipped(line, span) for line in aligned([battery_w, soc]))
-    energy = integrate_curve(power, span)
+    both = aligned([battery_w, soc])
+    power, level = (clipped(line, span) for line in both)
+    as_before = both[0].at_ms is battery_w.at_ms and bool(
+        np.array_equal(both[0].joined, battery_w.joined)
+    )
+    energy = whole if whole is not None and as_before else integrate_curve(power, span)
     charging_h, discharging_h = hours_by_sign(power, span)
     joined = power.joined
     begins = joined & ~np.concatenate([[False], joined[:-1]])

@@ -8,6 +8,7 @@ readings' last decimal place; where readings are no decimals, everything is kept
 import struct
 import zlib
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from datetime import UTC, datetime
 
 import numpy as np
@@ -18,6 +19,10 @@ from joulebook.core.spans import Span
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
 from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+
+#: The arrays of `Quarters`, and those that something is measured in.
+ARRAYS = tuple(field.name for field in fields(Quarters))
+_MEASURED = tuple(name for name in ARRAYS if name != "start_ms")
 
 _MAGIC = b"jqtr"
 _FORMAT = 1
@@ -129,9 +134,9 @@ def _encode(quarters: Quarters) -> bytes:
 def _decode(part: bytes, month: Span) -> Quarters:
     reader = PartReader(part)
     (places,) = reader.fields(_PLACES)
-    quarters = no_quarters(month)
-    quarters.count[:] = unpack_integers(reader.framed(), Rows.whole(quarters.count.size))
-    has = quarters.count > 0
+    start_ms = np.arange(month.start_ms, month.end_ms, QUARTER_MS)
+    count = unpack_integers(reader.framed(), Rows.whole(start_ms.size)).astype(np.int64)
+    has = count > 0
     rows = Rows.whole(int(np.count_nonzero(has)))
     covered_ms = unpack_integers(reader.framed(), rows).astype(np.int64)
     if places == _FLOATS:
@@ -142,12 +147,35 @@ def _decode(part: bytes, month: Span) -> Quarters:
         )
         low = low_steps / 10.0**places
         mean = (low_steps * 10**_MEAN_PLACES + fine) / 10.0 ** (places + _MEAN_PLACES)
-        high = (low_steps + above) / 10.0**places
-        last = (low_steps + above - under) / 10.0**places
-    quarters.covered_ms[has] = covered_ms
-    quarters.low[has], quarters.high[has], quarters.last[has] = low, high, last
-    quarters.mean[has] = np.where(covered_ms > 0, mean, np.nan)
-    return quarters
+        high_steps = low_steps + above
+        high, last = high_steps / 10.0**places, (high_steps - under) / 10.0**places
+    mean[covered_ms == 0] = np.nan
+    return Quarters(
+        start_ms=start_ms,
+        low=_spread(low, has),
+        mean=_spread(mean, has),
+        high=_spread(high, has),
+        last=_spread(last, has),
+        count=count,
+        covered_ms=_spread_ms(covered_ms, has),
+    )
+
+
+def _spread(values: NDArray[np.float64], has: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Lay values over the quarter hours that have some; mostly that is all of them."""
+    if values.size == has.size:
+        return values
+    spread = np.full(has.size, np.nan)
+    spread[has] = values
+    return spread
+
+
+def _spread_ms(values: NDArray[np.int64], has: NDArray[np.bool_]) -> NDArray[np.int64]:
+    if values.size == has.size:
+        return values
+    spread = np.zeros(has.size, dtype=np.int64)
+    spread[has] = values
+    return spread
 
 
 def _places_of(values: NDArray[np.float64]) -> int | None:
@@ -168,3 +196,20 @@ def _steps(values: NDArray[np.float64], places: int) -> NDArray[np.int64]:
 
 def _whole(values: NDArray[np.int64], *, consecutive: bool = False) -> bytes:
     return pack_integers(values, (values.size,), consecutive=consecutive)
+
+
+def cut(quarters: Quarters, span: Span) -> Quarters:
+    """Return the part of quarter hours in a span that they hold; it shares their memory."""
+    first = (span.start_ms - int(quarters.start_ms[0])) // QUARTER_MS
+    part = slice(first, first + (span.end_ms - span.start_ms) // QUARTER_MS)
+    return Quarters(**{name: getattr(quarters, name)[part] for name in ARRAYS})
+
+
+def put(target: Quarters, part: Quarters) -> None:
+    """Write quarter hours over those of the same time, as far as the target reaches."""
+    offset = (int(part.start_ms[0]) - int(target.start_ms[0])) // QUARTER_MS
+    end = min(offset + part.start_ms.size, target.start_ms.size)
+    for name in _MEASURED:
+        getattr(target, name)[max(offset, 0) : end] = getattr(part, name)[
+            max(-offset, 0) : end - offset
+        ]

@@ -14,7 +14,6 @@ from joulebook.storage.hotrows import read_hot
 from joulebook.storage.overlays import in_line, overlaid
 from joulebook.storage.periods import weeks
 from joulebook.storage.records import DamagedBlock, DeviceReadings, Latest, Series
-from joulebook.storage.series import series_of
 
 
 @names_faults
@@ -154,19 +153,20 @@ def latest_readings(connection: sqlite3.Connection, site_id: int) -> list[Latest
     """Return the newest reading of each series that has one, numbers, text and flags."""
     rows = connection.execute(
         """
-        SELECT newest.series_id, newest.at_ms, newest.value
-        FROM newest
-        JOIN series ON series.id = newest.series_id
-        JOIN devices ON devices.id = series.device_id
+        SELECT series.id, devices.id, devices.name, quantity, unit, kind, slot, at_ms, value
+        FROM devices
+        JOIN series ON series.device_id = devices.id
+        JOIN newest ON newest.series_id = series.id
         WHERE devices.site_id = ?
+        ORDER BY devices.name, slot
         """,
         (site_id,),
     )
-    newest = {series_id: (at_ms, value) for series_id, at_ms, value in rows}
     return [
-        _latest(series, *newest[series.id])
-        for series in series_of(connection, site_id)
-        if series.id in newest
+        _latest(
+            Series(series_id, site_id, device_id, device, quantity, unit, kind, slot), at_ms, value
+        )
+        for series_id, device_id, device, quantity, unit, kind, slot, at_ms, value in rows
     ]
 
 

@@ -138,6 +138,43 @@ class DamagedBlock:
         return f"block {self.block_id} of {self.device}, {days} (UTC), is damaged: {self.why}"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SealCounts:
+    """What sealing did.
+
+    Attributes
+    ----------
+    blocks, rows : int
+        Blocks that hot rows were written into, and all rows of those blocks.
+    weeks : int
+        Blocks that were made of the blocks of a week.
+    postponed : int
+        Periods that were written to meanwhile; the next run seals them.
+    too_many_rows : int
+        Days with more rows than a block can have; they stay hot.
+    damaged : tuple of DamagedBlock
+        Blocks that could not be opened to take in late readings, or to be joined with the
+        others of their week. They stay as they are, and so do the readings.
+    """
+
+    blocks: int = 0
+    rows: int = 0
+    weeks: int = 0
+    postponed: int = 0
+    too_many_rows: int = 0
+    damaged: tuple[DamagedBlock, ...] = ()
+
+    def __add__(self, other: "SealCounts") -> "SealCounts":
+        return SealCounts(
+            blocks=self.blocks + other.blocks,
+            rows=self.rows + other.rows,
+            weeks=self.weeks + other.weeks,
+            postponed=self.postponed + other.postponed,
+            too_many_rows=self.too_many_rows + other.too_many_rows,
+            damaged=self.damaged + other.damaged,
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class DeviceReadings:
     """Readings of one device as arrays.

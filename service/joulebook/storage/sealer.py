@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from joulebook.errors import JoulebookError
 from joulebook.storage.blockstore import check_blocks
 from joulebook.storage.database import Connection, Database
-from joulebook.storage.records import DamagedBlock
-from joulebook.storage.sealing import KEEP_HOT_DAYS, SealCounts, seal
+from joulebook.storage.records import DamagedBlock, SealCounts
+from joulebook.storage.sealing import KEEP_HOT_DAYS, seal
 
 _log = logging.getLogger(__name__)
 

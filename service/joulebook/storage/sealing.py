@@ -5,6 +5,7 @@ Rule 2: the write lock is taken for the swap alone; reading and encoding come be
 Rule 3: whoever wrote to a period meanwhile wins; the period is sealed at the next run.
 """
 
+import logging
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -25,7 +26,7 @@ from joulebook.storage.blockstore import (
 )
 from joulebook.storage.connections import joined_snapshot, transaction
 from joulebook.storage.database import Database
-from joulebook.storage.faults import names_faults
+from joulebook.storage.faults import StorageUnavailableError, names_faults
 from joulebook.storage.hotrows import (
     HotDay,
     count_hot,
@@ -37,8 +38,11 @@ from joulebook.storage.hotrows import (
 )
 from joulebook.storage.overlays import Kinds, in_line, overlaid
 from joulebook.storage.periods import DAY_MS, day_of, day_period, week_period
-from joulebook.storage.records import DamagedBlock
+from joulebook.storage.records import DamagedBlock, SealCounts
 from joulebook.storage.series import series_of_device
+from joulebook.storage.shrinking import shrink
+
+_log = logging.getLogger(__name__)
 
 #: Days of UTC that stay hot, today not counted.
 KEEP_HOT_DAYS = 2
@@ -48,43 +52,6 @@ MERGE_AFTER_DAYS = 14
 MOST_WEEK_ROWS = 2**18
 #: Hot rows that one transaction deletes beside a running service: a few milliseconds.
 ROWS_AT_ONCE = 10_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SealCounts:
-    """What sealing did.
-
-    Attributes
-    ----------
-    blocks, rows : int
-        Blocks that hot rows were written into, and all rows of those blocks.
-    weeks : int
-        Blocks that were made of the blocks of a week.
-    postponed : int
-        Periods that were written to meanwhile; the next run seals them.
-    too_many_rows : int
-        Days with more rows than a block can have; they stay hot.
-    damaged : tuple of DamagedBlock
-        Blocks that could not be opened to take in late readings, or to be joined with the
-        others of their week. They stay as they are, and so do the readings.
-    """
-
-    blocks: int = 0
-    rows: int = 0
-    weeks: int = 0
-    postponed: int = 0
-    too_many_rows: int = 0
-    damaged: tuple[DamagedBlock, ...] = ()
-
-    def __add__(self, other: "SealCounts") -> "SealCounts":
-        return SealCounts(
-            blocks=self.blocks + other.blocks,
-            rows=self.rows + other.rows,
-            weeks=self.weeks + other.weeks,
-            postponed=self.postponed + other.postponed,
-            too_many_rows=self.too_many_rows + other.too_many_rows,
-            damaged=self.damaged + other.damaged,
-        )
 
 
 def go_on() -> bool:
@@ -145,7 +112,10 @@ def seal(
 def seal_all(
     database: Database, now_ms: int, progress: Callable[[int, int], None] | None = None
 ) -> SealCounts:
-    """Seal what is old enough as fast as it goes: after an import, with nobody waiting.
+    """Seal what is old enough as fast as it goes, and give back the space: after an import.
+
+    Others who write wait some tenths of a second now and then, and longer at the end, while the
+    file is written anew.
 
     Raises
     ------
@@ -153,7 +123,12 @@ def seal_all(
         As :func:`seal` does.
     """
     with closing(database.connect()) as connection:
-        return seal(connection, now_ms, rows_at_once=MOST_WEEK_ROWS, progress=progress)
+        counts = seal(connection, now_ms, rows_at_once=MOST_WEEK_ROWS, progress=progress)
+        try:
+            shrink(connection)
+        except StorageUnavailableError as error:
+            _log.warning("the database file keeps its size: %s", error.what)
+    return counts
 
 
 @dataclass(frozen=True, slots=True)

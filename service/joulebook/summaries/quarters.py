@@ -16,7 +16,8 @@ from joulebook.storage.quarter_marks import (
     mark_outdated_quarters,
 )
 from joulebook.storage.quarter_months import month_of
-from joulebook.storage.quarters import fresh_quarters, save_quarters
+from joulebook.storage.quarter_saving import save_quarters
+from joulebook.storage.quarters import fresh_quarters
 from joulebook.storage.records import Site
 from joulebook.summaries.threads import in_threads
 

@@ -64,6 +64,7 @@ def test_everybody_gives_the_right_answers_also_over_several_weeks(tmp_path: Pat
         "quarters", "a", rivals.duckdb.kept_quarters(quarters_span), truth.quarters(weighted=False)
     )
     assert rivals.duckdb.threads >= 1
+    assert rivals.rows is not None
     assert rivals.rows.count() == truth.readings
     rivals.close()
 

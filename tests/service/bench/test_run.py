@@ -33,7 +33,7 @@ def test_every_row_has_positive_figures_or_a_reason(told: dict[str, Any]) -> Non
         *("bytes_day", "bytes_week", "bytes_jitter_day", "bytes_file"),
         *("ingest", "load", "seal", "merge"),
         *("day_one_device", "day_all_devices", "quarters", "energy", "last"),
-        *("quarters_anew", "recompute", "recompute_ten_years", "memory"),
+        *("quarters_anew", "recompute", "recompute_ten_years", "memory", "memory_months"),
     }
     for row in rows.values():
         assert row["results"], row["reason"]
@@ -80,6 +80,19 @@ def test_a_run_without_the_extra_says_who_was_skipped(
     assert "not measured: not asked here" in out
     assert "a quick run shows that everything works; its figures mean nothing" in out
     assert list(tmp_path.iterdir()) == []
+
+
+def test_joulebook_can_be_measured_alone(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("joulebook.bench.upkeep.peak_mb", lambda *_: "not asked here")
+    assert main(["bench", "--quick", "--alone", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    rows = {row["key"]: row for row in told["rows"]}
+    assert set(rows["energy"]["results"]) == {"joulebook"}
+    assert rows["energy"]["results"]["joulebook"]["times_better_than_baseline"] is None
+    assert rows["bytes_day"]["results"]["joulebook"]["median"] < 0.35
+    assert told["skipped"] == ["rivals: not measured, left out as asked"]
 
 
 def test_a_wrong_answer_of_ours_ends_the_run(

@@ -19,6 +19,7 @@ from joulebook.core.efficiency import (
     run_sums,
     split_loss_ratio,
 )
+from joulebook.core.energy import integrate_curve
 from joulebook.core.spans import Span
 from tests.helpers.curve_readings import line, seconds
 
@@ -225,3 +226,16 @@ def test_nothing_measured_together_has_no_runs() -> None:
 def test_no_days_make_no_window() -> None:
     with pytest.raises(ValueError, match="no days"):
         joined_sums([])
+
+
+@pytest.mark.parametrize("lost", [0, 1, 40])
+def test_sums_are_the_same_whether_the_power_s_integral_was_there_or_not(lost: int) -> None:
+    power, soc = _battery(0.97, 2, seed=3)
+    kept = np.ones(soc.at_ms.size, dtype=np.bool_)
+    kept[300 : 300 + lost] = False  # a state of charge that is not always known with the power
+    level = curve(soc.at_ms[kept], soc.value[kept])
+    span = seconds(3600, DAY_S + 7200)
+    whole = integrate_curve(power, span)
+    sums = run_sums(power, level, span)
+    assert run_sums(power, level, span, whole=whole) == sums
+    assert (sums.charge_wh == whole.positive) is (lost < 40)

@@ -10,8 +10,8 @@ from joulebook.core.spans import Span
 from joulebook.storage.blockstore import check_blocks, damaged_blocks
 from joulebook.storage.days import clear_results, dirty_days
 from joulebook.storage.reading import read_device, readings_span, stream_device
-from joulebook.storage.records import Site, Written
-from joulebook.storage.sealing import SealCounts, seal
+from joulebook.storage.records import SealCounts, Site, Written
+from joulebook.storage.sealing import seal
 from tests.helpers.databases import write
 from tests.helpers.sealed import (
     DAY_MS,

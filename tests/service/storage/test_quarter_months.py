@@ -125,9 +125,13 @@ def test_whatever_was_measured_comes_back(pairs: list[tuple[int, float]]) -> Non
     assert_same(found, quarters, atol=0.0051)
 
 
-def test_a_year_of_a_quiet_series_is_small() -> None:
+def test_a_month_without_a_hole_is_small_and_comes_back() -> None:
     # 0.1 V steps around a slow curve, every 10 s of March; 4 bytes a quarter hour are the bar.
     at_ms = np.arange(MARCH.start_ms, MARCH.end_ms, 10_000)
     noise = np.random.default_rng(1).normal(0, 0.05, at_ms.size)
     quarters = quarters_of(at_ms, np.round(51.2 + np.sin(at_ms / 2e7) + noise, 1))
-    assert len(encode_month(MARCH, {7: quarters})) < 4 * quarters.count.size
+    data = encode_month(MARCH, {7: quarters})
+    assert len(data) < 4 * quarters.count.size
+    found = decode_month(data, MARCH)[7]
+    assert (found.count > 0).all()
+    assert_same(found, quarters, atol=0.00051)

@@ -16,10 +16,10 @@ from joulebook.core.spans import Span
 from joulebook.storage.database import Database
 from joulebook.storage.periods import DAY_MS, day_of
 from joulebook.storage.quarter_marks import dirty_quarters
+from joulebook.storage.quarter_saving import save_quarters
 from joulebook.storage.quarters import (
     fresh_quarters,
     read_quarters,
-    save_quarters,
     stream_quarters,
 )
 from joulebook.storage.reading import read_device

@@ -11,9 +11,9 @@ import pytest
 
 from joulebook.storage import sealer as sealer_module
 from joulebook.storage.database import Database, StorageUnavailableError
-from joulebook.storage.records import Site
+from joulebook.storage.records import SealCounts, Site
 from joulebook.storage.sealer import Sealer
-from joulebook.storage.sealing import SealCounts, seal
+from joulebook.storage.sealing import seal
 from tests.helpers.sealed import DAY_MS, LATER_MS, MONDAY_MS, hot_rows, power, write_days
 
 

@@ -11,8 +11,8 @@ from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.hotrows import read_hot
-from joulebook.storage.records import Site, Written
-from joulebook.storage.sealing import SealCounts, seal, seal_all
+from joulebook.storage.records import Column, SealCounts, Site, Value, Written
+from joulebook.storage.sealing import seal, seal_all
 from tests.helpers.databases import write
 from tests.helpers.sealed import (
     DAY_MS,
@@ -114,6 +114,19 @@ def test_late_readings_join_their_block(connection: Connection, site: Site) -> N
     assert write(connection, site, "battery", late) == Written(repeated=4)
 
 
+def test_a_late_row_holds_copies_of_what_it_repeats_as_they_were_first_stored(
+    connection: Connection, site: Site
+) -> None:
+    columns = [Column("power", "W"), Column("fan", "", "flag"), Column("state", "", "text")]
+    row: dict[int, dict[str, Value]] = {MONDAY_MS: {"power": 1.0, "fan": True, "state": "idle"}}
+    write(connection, site, "inverter", row, columns)
+    seal(connection, LATER_MS)
+    row[MONDAY_MS]["power"] = 2.0
+    assert write(connection, site, "inverter", row, columns) == Written(repeated=2, replaced=1)
+    kinds = connection.execute("SELECT typeof(v0), typeof(v1), typeof(v2) FROM readings")
+    assert kinds.fetchall() == [("real", "integer", "text")]
+
+
 def test_late_readings_join_the_block_of_a_week(connection: Connection, site: Site) -> None:
     write_days(connection, site, range(2))
     seal(connection, MUCH_LATER_MS)
@@ -154,6 +167,7 @@ def test_it_can_be_stopped_after_any_transaction_and_goes_on(
     while hot_rows(connection) or len(periods(connection)) > 2:
         done += seal(connection, MUCH_LATER_MS, rows_at_once=10, between=lambda: False)
         transactions += 1
+        assert transactions < 100
         assert power(connection, site) == expected
     # Two days of 24 rows, ten at a time, each begun anew as it was stopped; then two weeks.
     assert (done.blocks, done.weeks) == (6, 2)
@@ -264,6 +278,23 @@ def test_an_import_is_sealed_with_its_progress(database: Database, site: Site) -
         assert counts.blocks == 6
         assert told == [(done, 6) for done in range(1, 7)]
         assert hot_rows(connection) == 0
+
+
+def test_after_an_import_without_room_to_write_the_file_anew_all_is_sealed_all_the_same(
+    database: Database,
+    connection: Connection,
+    site: Site,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    write_days(connection, site, range(3))
+
+    def no_room(_connection: Connection) -> bool:
+        raise StorageUnavailableError("the disk is full", where="", expected="", next_step="")
+
+    monkeypatch.setattr(sealing, "shrink", no_room)
+    assert seal_all(database, LATER_MS).blocks == 3
+    assert "the database file keeps its size: the disk is full" in caplog.text
 
 
 def test_a_full_disk_is_told_and_nothing_is_lost(
