@@ -3,8 +3,8 @@ from dataclasses import replace
 from joulebook.cli.health import health_of
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.storage.records import SealCounts
 from joulebook.storage.sealer import SealerCounts
-from joulebook.storage.sealing import SealCounts
 from joulebook.summaries.summariser import SummariserCounts
 from joulebook.web.health import Health
 
