@@ -19,6 +19,8 @@ from joulebook.bench.site import PLACES, Plan, day_span
 from joulebook.bench.truth import Truth
 from joulebook.core.spans import Span
 
+_DAYS_IN_A_ROW = 5
+_DAYS_APART = 11
 _LAST_REPEATS = 10
 
 #: Answers a question in a round.
@@ -34,8 +36,8 @@ class Rounds:
 
 
 def chosen_days(plan: Plan, rounds: int) -> list[Span]:
-    """Return a day for each round, spread over the whole time."""
-    return [day_span(number * plan.days // rounds) for number in range(rounds)]
+    """Return the days to read: one after the other never of one week, over the whole time."""
+    return [day_span(number * _DAYS_APART % plan.days) for number in range(rounds * _DAYS_IN_A_ROW)]
 
 
 def question_rows(
@@ -47,11 +49,16 @@ def question_rows(
     quarter_days = (quarters_span.end_ms - quarters_span.start_ms) // 86_400_000
     return [
         _day_row(
-            "day_one_device", "one day, 6 series of a device", readers, truth, days, ONE_DEVICE
+            "day_one_device",
+            "one day, 6 series of a device, mean of 5 days read in a row",
+            readers,
+            truth,
+            days,
+            ONE_DEVICE,
         ),
         _day_row(
             "day_all_devices",
-            "one day, 6 series of four devices",
+            "one day, 6 series of four devices, mean of 5 days read in a row",
             readers,
             truth,
             days,
@@ -98,7 +105,8 @@ def _day_row(
         title,
         {each.name: asking(each) for each in readers},
         lambda _name, number: truth.day(days[number], wanted),
-        len(days),
+        len(days) // _DAYS_IN_A_ROW,
+        repeats=_DAYS_IN_A_ROW,
     )
 
 
@@ -145,8 +153,8 @@ def _row(
     *,
     repeats: int = 1,
 ) -> Row:
-    """Check every answer of every round, then put the question again and take the time. [ms]"""
-    for number in range(rounds):
+    """Check the answers to all calls, then make the calls again and take their time. [ms]"""
+    for number in range(rounds * repeats):
         for name, ask in asked.items():
             off = within if name == OURS else None
             require_same(title, name, ask(number), true(name, number), off)

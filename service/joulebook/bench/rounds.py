@@ -1,5 +1,6 @@
-"""Times by turns: every round asks each of them once, and another one begins."""
+"""Times by turns: every round asks each of them once, in another order."""
 
+import random
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -33,27 +34,27 @@ def by_turns(
 ) -> dict[str, list[float]]:
     """Return how long each took in each round. [s]
 
-    What slows the machine down for a while so meets all of them, and nobody always comes after
-    the same one, whose data lie in the processor's cache.
+    What slows the machine down for a while so meets all of them. The order is drawn anew each
+    round (the same in every run), so that nobody always comes after the same one, whose data lie
+    in the processor's cache and whose threads may still be on their way to sleep.
 
     Parameters
     ----------
     asked : mapping of name to callable
-        Called with the number of the round, so that each round may ask for something else.
+        Called with the number of the call, so that each may ask for something else.
     first : int
         The number of the first round, where others came before.
     repeats : int
         How often each is called in a turn; the mean counts. For calls so short that whatever
-        came before them decides.
+        ran before them decides.
     """
     names = list(asked)
     took_s: dict[str, list[float]] = {name: [] for name in names}
     for number in range(first, first + rounds):
-        turn = number % len(names)
-        for name in names[turn:] + names[:turn]:
+        for name in random.Random(number).sample(names, len(names)):
             call = asked[name]
             began_s = clock_s()
-            for _ in range(repeats):
-                call(number)
+            for repeat in range(repeats):
+                call(number * repeats + repeat)
             took_s[name].append((clock_s() - began_s) / repeats)
     return took_s

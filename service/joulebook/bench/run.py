@@ -45,7 +45,7 @@ def full(days: int, *, alone: bool = False) -> Size:
         instants=5000,
         is_quick=False,
         alone=alone,
-        asking=Rounds(quick=15, slow=7 if short else 3),
+        asking=Rounds(quick=11, slow=7 if short else 3),
         ingest_rounds=5,
         anew_rounds=3 if short else 1,
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from joulebook.bench.report import BARS, Bar, Report, Row
+from joulebook.bench.report import BARS, OURS, Bar, Report, Row
 from joulebook.bench.rounds import Spread
 
 
@@ -50,11 +50,12 @@ def _bar_line(bar: Bar, row: Row) -> str:
         wanted = f"{sign} {figure(bar.wanted)} {row.unit}"
     else:
         wanted = f"at least {figure(bar.wanted)} times better than {bar.than}"
+    what = row.title if bar.name == OURS else f"{row.title} ({bar.name})"
     measured = bar.measured(row)
     if measured is None:
-        return f"{row.title}: {wanted}: not measured"
+        return f"{what}: {wanted}: not measured"
     verdict = "holds" if bar.holds(row) else "MISSED"
-    return f"{row.title}: {wanted}: {figure(measured)}, {verdict}"
+    return f"{what}: {wanted}: {figure(measured)}, {verdict}"
 
 
 def figure(value: float) -> str:

@@ -100,6 +100,7 @@ def test_the_table_says_the_same_in_lines() -> None:
     assert "memory [MB]\n  not measured: no such file" in told
     assert "  the last: at most 0.1 ms: 0.2, MISSED" in told
     assert "  the bytes_day: at most 0.3 ms: 0.2, holds" in told
+    assert "  the load (joulebook, blocks alone): at most 20,000,000 ms: not measured" in told
     assert "  the energy: at least 7 times better than DuckDB: not measured" in told
     assert told.endswith("\n\npolars: not measured")
     assert not "\n".join(lines(replace(report(), skipped=[]))).endswith("polars: not measured")
