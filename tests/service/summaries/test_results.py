@@ -1,3 +1,4 @@
+import zlib
 from contextlib import closing
 from pathlib import Path
 
@@ -31,6 +32,7 @@ def test_results_of_an_earlier_method_are_left_out(tmp_path: Path) -> None:
     database.close()
 
 
-def test_what_is_no_result_is_refused() -> None:
-    with pytest.raises(msgspec.ValidationError):
-        decoded(b"{}")
+@pytest.mark.parametrize("stored", [b"{}", zlib.compress(b"{}"), zlib.compress(b"{}")[:-5]])
+def test_what_is_no_result_is_refused(stored: bytes) -> None:
+    with pytest.raises(msgspec.DecodeError):
+        decoded(stored)
