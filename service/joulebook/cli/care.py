@@ -11,7 +11,7 @@ from joulebook.storage.backup import back_up
 from joulebook.storage.backup import restore as restore_backup
 from joulebook.storage.findings import Findings
 from joulebook.storage.verify import verify as verify_database
-from joulebook.summaries.results import decoded
+from joulebook.summaries.results import decoded, json_of
 
 _file_argument = click.argument("file", type=click.Path(path_type=Path))
 _keep_option = click.option(
@@ -84,7 +84,7 @@ def _result_fault(method: str, result: bytes) -> str | None:
         if method == METHOD:
             decoded(result)
         else:
-            msgspec.json.decode(result)
+            msgspec.json.decode(json_of(result))
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         return str(error)
     return None

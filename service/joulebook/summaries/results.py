@@ -31,8 +31,19 @@ def decoded(stored: bytes) -> DayResult:
     msgspec.DecodeError
         If they are not.
     """
+    return _decoder.decode(json_of(stored))
+
+
+def json_of(stored: bytes) -> bytes:
+    """Return the JSON of a stored result, of whichever method.
+
+    Raises
+    ------
+    msgspec.DecodeError
+        If it is not compressed as `encoded` does.
+    """
     try:
-        return _decoder.decode(zlib.decompress(stored))
+        return zlib.decompress(stored)
     except zlib.error as error:
         raise msgspec.DecodeError(f"no compressed result ({error})") from error
 

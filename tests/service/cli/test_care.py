@@ -1,4 +1,5 @@
 import sqlite3
+import zlib
 from contextlib import closing
 from datetime import date
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 from joulebook.cli import main
 from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, save_day
+from joulebook.summaries.results import json_of
 from tests.helpers.service import running_service, serve
 
 HISTORY = "time,battery.power [W]\n" + "".join(
@@ -73,9 +75,10 @@ def test_a_result_that_cannot_be_read_is_status_4_and_named(
     database = Database.open(house)
     with closing(database.connect()) as connection:
         [(day, method, result)] = day_results(connection, 1, None, None)
-        save_day(connection, 1, day, method, result.replace(b"coverage", b"c\xf6verage"), None, 0)
-        save_day(connection, 1, date(2026, 7, 1), "day-0", b"{}", None, 0)
-        save_day(connection, 1, date(2026, 7, 2), "day-0", b"{", None, 0)
+        torn = json_of(result).replace(b"coverage", b"c\xf6verage")
+        save_day(connection, 1, day, method, zlib.compress(torn), None, 0)
+        save_day(connection, 1, date(2026, 7, 1), "day-0", zlib.compress(b"{}"), None, 0)
+        save_day(connection, 1, date(2026, 7, 2), "day-0", zlib.compress(b"{"), None, 0)
     database.close()
     capsys.readouterr()
     assert main(["verify", "--data", str(house)]) == 4
