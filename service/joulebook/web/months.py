@@ -1,9 +1,10 @@
 """Calendar months of a site, from the results of its days."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
 
 from joulebook.core.days import DayResult
 from joulebook.core.estimate import Estimate
@@ -11,7 +12,7 @@ from joulebook.core.spans import Span, days_span
 from joulebook.storage.database import Database
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
-from joulebook.summaries.reports import day_results_of
+from joulebook.summaries.results import day_results_in_turn
 from joulebook.summaries.windows import efficiency_of, window_of
 from joulebook.web import formats
 from joulebook.web.totals import coverage, elapsed_hours, totals_of
@@ -54,33 +55,32 @@ class Month:
 
 def site_months(database: Database, site: Site, *, now_ms: int) -> tuple[Month, ...]:
     """Return the months of a site, the oldest first."""
-    days = day_results_of(database, site, None, None)
     with closing(database.connect()) as connection:
         readings = readings_span(connection, site.id)
+    days = day_results_in_turn(database, site, None, None)
     return months_of(site, days, readings=readings, now_ms=now_ms)
 
 
 def months_of(
-    site: Site, days: Sequence[DayResult], *, readings: Span | None, now_ms: int
+    site: Site, days: Iterable[DayResult], *, readings: Span | None, now_ms: int
 ) -> tuple[Month, ...]:
     """Return the months from the first result to the last, those without any result too.
 
-    ``readings`` is the span of all that the site has measured: efficiency is that of the part of
-    a month within it.
+    ``days`` come in order and are taken one month at a time. ``readings`` is the span of all that
+    the site has measured: efficiency is that of the part of a month within it.
     """
-    if not days:
-        return ()
-    firsts = [days[0].date.replace(day=1)]
-    while (following := _following(firsts[-1])) <= days[-1].date:
-        firsts.append(following)
-    return tuple(_month(site, first, days, readings, now_ms=now_ms) for first in firsts)
+    months: list[Month] = []
+    for first, within in groupby(days, key=lambda day: day.date.replace(day=1)):
+        while months and (silent := _following(months[-1].first)) < first:
+            months.append(_month(site, silent, [], readings, now_ms=now_ms))
+        months.append(_month(site, first, list(within), readings, now_ms=now_ms))
+    return tuple(months)
 
 
 def _month(
-    site: Site, first: date, days: Sequence[DayResult], readings: Span | None, *, now_ms: int
+    site: Site, first: date, within: Sequence[DayResult], readings: Span | None, *, now_ms: int
 ) -> Month:
     last = _following(first) - timedelta(days=1)
-    within = [day for day in days if first <= day.date <= last]
     hours = elapsed_hours(first, last, zone=site.zone, now_ms=now_ms)
     efficiency = efficiency_of(within, site, window_of(readings, site, first, last))
     return Month(
