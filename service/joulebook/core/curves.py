@@ -129,10 +129,11 @@ def aligned(curves: Sequence[Curve]) -> list[Curve]:
         return [Curve(grid, np.zeros(grid.size), nowhere) for _ in curves]
     joined = np.ones(grid.size - 1, dtype=np.bool_)
     for each in curves:
-        # The grid's step k lies inside exactly one step of this curve, or outside of it.
-        step = np.searchsorted(each.at_ms, grid[:-1], side="right") - 1
-        inside = (step >= 0) & (step < each.joined.size)
-        joined &= inside & each.joined[np.clip(step, 0, each.joined.size - 1)]
+        # A step of this curve is as many steps of the grid; outside of them all nothing is joined.
+        place = np.searchsorted(grid, each.at_ms)
+        joined[: place[0]] = False
+        joined[place[0] : place[-1]] &= np.repeat(each.joined, np.diff(place))
+        joined[place[-1] :] = False
     return [Curve(grid, np.interp(grid, each.at_ms, each.value), joined) for each in curves]
 
 

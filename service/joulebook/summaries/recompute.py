@@ -1,21 +1,24 @@
 """All days of a site, computed anew from its readings."""
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing, nullcontext
 from datetime import date
 
 from joulebook.core.curves import MAX_GAP_S
-from joulebook.core.days import DayResult
 from joulebook.errors import DataRefusedError
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import clear_results, dirty_days, save_day
 from joulebook.storage.records import Site
-from joulebook.summaries.results import encoded
-from joulebook.summaries.stretches import Failed, compute_stretch, stretches
+from joulebook.summaries.processes import WORTH_DAYS, with_helper
+from joulebook.summaries.stretches import Failed, Results, Stretch, compute_encoded, stretches
 from joulebook.summaries.threads import in_threads
 
 #: More than the days of all sites that one file will see.
 ALL_DAYS = 1_000_000
+#: What is computed and saved at once: little enough that two who compute end together. [days]
+TASK_DAYS = 14
+#: How many such results may wait for those before them, a few kilobytes a day.
+_AHEAD = 6
 
 
 def recompute(
@@ -57,25 +60,27 @@ def recompute(
             if dirty.site_id == site.id
         }
         done, failed = 0, list[Failed]()
-        parts = stretches(list(marks))
-        for results in _computed(database, site, parts, max_gap_s=max_gap_s):
-            with transaction(connection):
-                for result in results:
-                    if isinstance(result, Failed):
-                        failed.append(result)
-                        continue
-                    save_day(
-                        connection,
-                        site.id,
-                        result.date,
-                        result.method,
-                        encoded(result),
-                        marks[result.date],
-                        clock_ms(),
-                    )
-                    done += 1
-            if progress is not None:
-                progress(done + len(failed), len(marks))
+        computed = _computed(database, site, list(marks), max_gap_s=max_gap_s)
+        # Closed here, however this ends: its threads and its process end with it.
+        with closing(computed):
+            for results in computed:
+                with transaction(connection):
+                    for result in results:
+                        if isinstance(result, Failed):
+                            failed.append(result)
+                            continue
+                        save_day(
+                            connection,
+                            site.id,
+                            result.day,
+                            result.method,
+                            result.result_json,
+                            marks[result.day],
+                            clock_ms(),
+                        )
+                        done += 1
+                if progress is not None:
+                    progress(done + len(failed), len(marks))
     if failed:
         raise DataRefusedError(
             f"{len(failed)} of {len(marks)} days could not be computed, first {failed[0].day}",
@@ -87,12 +92,19 @@ def recompute(
 
 
 def _computed(
-    database: Database, site: Site, parts: Sequence[Sequence[date]], *, max_gap_s: float
-) -> Iterator[list[DayResult | Failed]]:
-    """Yield the results of stretches in their order, computed on two threads."""
+    database: Database, site: Site, days: Sequence[date], *, max_gap_s: float
+) -> Generator[Results, None, None]:
+    """Yield the results of stretches in their order, computed on two threads or processes."""
 
-    def compute(stretch: Sequence[date]) -> list[DayResult | Failed]:
+    def compute(stretch: Stretch) -> Results:
         with closing(database.connect()) as connection:
-            return list(compute_stretch(connection, site, stretch, max_gap_s=max_gap_s))
+            return compute_encoded(connection, stretch)
 
-    return in_threads(compute, parts)
+    parts = (
+        Stretch(site=site, days=part, max_gap_s=max_gap_s) for part in stretches(days, TASK_DAYS)
+    )
+    helped = (
+        with_helper(database.data_dir, compute) if len(days) > WORTH_DAYS else nullcontext(compute)
+    )
+    with helped as whichever:
+        yield from in_threads(whichever, parts, ahead=_AHEAD)

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import groupby
 
 import numpy as np
 
@@ -15,13 +16,12 @@ from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
+from joulebook.summaries.results import encoded
 
 _log = logging.getLogger(__name__)
 
 #: Longest stretch that is computed and saved at once. [days]
 STRETCH_DAYS = 31
-#: How much of it is read at once: a month of arrays would not fit into a processor's cache.
-READ_DAYS = 7
 
 #: What a day is computed of. Others are stored and shown, and take no part.
 _USED = (
@@ -38,11 +38,33 @@ class Failed:
     why: str
 
 
-def stretches(days: Sequence[date]) -> list[list[date]]:
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A day's result as it is stored."""
+
+    day: date
+    method: str
+    result_json: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Days of a site that follow one another, and how to compute them."""
+
+    site: Site
+    days: Sequence[date]
+    max_gap_s: float
+
+
+#: Of a stretch, in the order of its days.
+Results = list[Encoded | Failed]
+
+
+def stretches(days: Sequence[date], longest: int = STRETCH_DAYS) -> list[list[date]]:
     """Return the days in order, cut where one is not the next or a stretch would be too long."""
     cut: list[list[date]] = []
     for day in sorted(days):
-        if cut and day - cut[-1][-1] == timedelta(days=1) and len(cut[-1]) < STRETCH_DAYS:
+        if cut and day - cut[-1][-1] == timedelta(days=1) and len(cut[-1]) < longest:
             cut[-1].append(day)
         else:
             cut.append([day])
@@ -61,12 +83,23 @@ def series_names(connection: Connection, site: Site) -> dict[str, frozenset[str]
 def compute_stretch(
     connection: Connection, site: Site, days: Sequence[date], *, max_gap_s: float
 ) -> Iterator[DayResult | Failed]:
-    """Compute days that follow one another; one that fails does not stop the others."""
+    """Compute days that follow one another; one that fails does not stop the others.
+
+    An ISO week is read at once: a month of arrays would not fit into a processor's cache, and a
+    sealed week is one block.
+    """
     site_series = series_names(connection, site)
-    for first in range(0, len(days), READ_DAYS):
-        yield from _compute_read(
-            connection, site, days[first : first + READ_DAYS], site_series, max_gap_s=max_gap_s
-        )
+    for _, week in groupby(days, key=lambda day: day.isocalendar()[:2]):
+        yield from _compute_read(connection, site, list(week), site_series, max_gap_s=max_gap_s)
+
+
+def compute_encoded(connection: Connection, stretch: Stretch) -> Results:
+    """Compute a stretch as :func:`compute_stretch` does, into what is stored."""
+    computed = compute_stretch(connection, stretch.site, stretch.days, max_gap_s=stretch.max_gap_s)
+    return [
+        each if isinstance(each, Failed) else Encoded(each.date, each.method, encoded(each))
+        for each in computed
+    ]
 
 
 def _compute_read(

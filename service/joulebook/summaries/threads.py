@@ -13,16 +13,28 @@ Task = TypeVar("Task")
 Done = TypeVar("Done")
 
 
-def in_threads(work: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterator[Done]:
+def in_threads(
+    work: Callable[[Task], Done], tasks: Iterable[Task], *, ahead: int = WORKERS
+) -> Iterator[Done]:
     """Yield ``work(task)`` for each task in their order.
 
-    What is raised by the work is raised here, once all before it was yielded.
+    What is raised by the work is raised here, once all before it was yielded. Who stops taking
+    results waits only for the work that is being done.
+
+    Parameters
+    ----------
+    ahead : int
+        How many tasks may be begun or done before one that is still awaited.
     """
-    ahead: deque[Future[Done]] = deque()
+    begun: deque[Future[Done]] = deque()
     with ThreadPoolExecutor(WORKERS, thread_name_prefix="summaries") as pool:
-        for task in tasks:
-            ahead.append(pool.submit(work, task))
-            if len(ahead) > WORKERS:
-                yield ahead.popleft().result()
-        while ahead:
-            yield ahead.popleft().result()
+        try:
+            for task in tasks:
+                begun.append(pool.submit(work, task))
+                if len(begun) > ahead:
+                    yield begun.popleft().result()
+            while begun:
+                yield begun.popleft().result()
+        finally:
+            for each in begun:
+                each.cancel()

@@ -1,4 +1,8 @@
-from contextlib import closing
+import os
+from collections.abc import Callable
+from contextlib import AbstractContextManager, closing
+from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -7,10 +11,15 @@ from joulebook.core.days import DayInputs, DayResult, compute_day
 from joulebook.errors import DataRefusedError
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.days import day_results, dirty_count
+from joulebook.summaries import recompute as module
 from joulebook.summaries import stretches
+from joulebook.summaries.processes import WORTH_DAYS, Helper, with_helper
 from joulebook.summaries.recompute import recompute
 from joulebook.summaries.results import day_results_of
+from joulebook.summaries.stretches import Results, Stretch
 from tests.helpers.stored_plants import FIRST, LAST, plant_studio, store
+
+Compute = Callable[[Stretch], Results]
 
 
 def test_every_day_that_readings_reach_is_computed(tmp_path: Path) -> None:
@@ -69,4 +78,55 @@ def test_days_that_fail_are_named_and_stay_dirty(
     assert [each.date.day for each in day_results_of(database, site, FIRST, LAST)] == [3, 4]
     with closing(database.connect()) as connection:
         assert dirty_count(connection) == 1
+    database.close()
+
+
+def test_two_processes_give_the_same_bytes_as_two_threads(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site, _ = plant_studio(tmp_path, FIRST, FIRST + timedelta(days=WORTH_DAYS))
+    helped: list[Path] = []
+
+    def noting(data_dir: Path, compute: Compute) -> AbstractContextManager[Compute]:
+        helped.append(data_dir)
+        return with_helper(data_dir, compute)
+
+    def stored() -> list[tuple[date, str, bytes]]:
+        assert recompute(database, site, clock_ms=lambda: 1) == WORTH_DAYS + 3
+        with closing(database.connect()) as connection:
+            assert dirty_count(connection) == 0
+            return day_results(connection, site.id, None, None)
+
+    monkeypatch.setattr(module, "with_helper", noting)
+    by_processes = stored()
+    assert helped == [tmp_path]
+    monkeypatch.setattr(module, "WORTH_DAYS", 1000)
+    assert stored() == by_processes
+    assert helped == [tmp_path]
+    database.close()
+
+
+def test_an_interruption_ends_the_second_process_and_leaves_the_rest_dirty(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    pids: list[int] = []
+
+    def start(data_dir: Path) -> Helper:
+        helper = Helper(data_dir)
+        pids.append(helper.pid)
+        return helper
+
+    def interrupt(_done: int, _of: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "WORTH_DAYS", 1)
+    monkeypatch.setattr(module, "TASK_DAYS", 1)
+    monkeypatch.setattr(module, "with_helper", partial(with_helper, start=start))
+    with pytest.raises(KeyboardInterrupt):
+        recompute(database, site, clock_ms=lambda: 1, progress=interrupt)
+    with pytest.raises(ProcessLookupError):
+        os.kill(pids[0], 0)
+    with closing(database.connect()) as connection:
+        assert dirty_count(connection) == 4
     database.close()

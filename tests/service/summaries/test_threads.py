@@ -1,5 +1,5 @@
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 
 import pytest
 
@@ -40,3 +40,24 @@ def test_an_error_comes_after_the_results_before_it() -> None:
 
 def test_no_tasks_are_no_results() -> None:
     assert list(in_threads(str, [])) == []
+
+
+def test_what_is_not_begun_is_not_done_once_nobody_waits() -> None:
+    done: list[int] = []
+    two_begun, may_end = threading.Semaphore(0), threading.Event()
+
+    def work(task: int) -> int:
+        if task > 0:
+            two_begun.release()
+            assert may_end.wait(20.0)
+        done.append(task)
+        return task
+
+    results = in_threads(work, range(100), ahead=50)
+    assert isinstance(results, Generator)
+    assert next(results) == 0
+    for _ in range(WORKERS):
+        assert two_begun.acquire(timeout=20.0)
+    threading.Timer(0.0, may_end.set).start()
+    results.close()
+    assert len(done) < 50
