@@ -3,6 +3,7 @@
 import json
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 from joulebook.bench.questions import WrongAnswerError
@@ -65,22 +66,25 @@ def ingest(
         If somebody holds more or fewer readings than were sent.
     """
     ours = [_prepared(folder / f"inbox-{number}", sent, now_ms) for number in range(rounds)]
-    rows = [SqliteRows(folder / f"rows-{number}") for number in range(rounds)]
-    for (send, _), each in zip(ours, rows, strict=True):
-        send(slice(FIRST))
-        each.take(sent[:FIRST])
     rest = slice(FIRST, None)
-    took_s = by_turns(
-        {
-            "joulebook": lambda number: ours[number][0](rest),
-            "SQLite rows": lambda number: rows[number].take(sent[rest]),
-        },
-        rounds,
-    )
-    for (_, stored), each in zip(ours, rows, strict=True):
-        _require(readings, "joulebook", stored())
-        _require(readings, each.name, each.count())
-        each.close()
+    with ExitStack() as files:
+        rows = [
+            files.enter_context(closing(SqliteRows(folder / f"rows-{number}")))
+            for number in range(rounds)
+        ]
+        for (send, _), each in zip(ours, rows, strict=True):
+            send(slice(FIRST))
+            each.take(sent[:FIRST])
+        took_s = by_turns(
+            {
+                "joulebook": lambda number: ours[number][0](rest),
+                "SQLite rows": lambda number: rows[number].take(sent[rest]),
+            },
+            rounds,
+        )
+        for (_, stored), each in zip(ours, rows, strict=True):
+            _require(readings, "joulebook", stored())
+            _require(readings, each.name, each.count())
     return took_s
 
 

@@ -19,15 +19,17 @@ RUNNING = Series(2, 1, 1, "battery", "running", "", "flag", 1)
 HARD = [0.0, -0.0, 0.1 + 0.2, 5e-324, 1.7976931348623157e308, -1e-7]
 
 
-def read(path: Path) -> Any:
-    return pytest.importorskip("pyarrow.parquet").ParquetFile(path)
+@pytest.fixture
+def read() -> Any:
+    """pyarrow's reader of a file; without pyarrow there is nothing to test."""
+    return pytest.importorskip("pyarrow.parquet").ParquetFile
 
 
 def bits(values: list[float]) -> list[bytes]:
     return [struct.pack("<d", value) for value in values]
 
 
-def test_it_reads_back_bit_for_bit_with_what_is_missing_missing(tmp_path: Path) -> None:
+def test_it_reads_back_bit_for_bit_with_what_is_missing_missing(read: Any, tmp_path: Path) -> None:
     at_ms = NOON_MS + np.arange(7)
     part = TablePart(at_ms, [np.array([*HARD, np.nan]), np.array([1, 0, np.nan, 1, 0, 1, 1.0])])
     write_parquet(tmp_path / "out.parquet", [POWER, RUNNING], [part])
@@ -45,7 +47,7 @@ def test_it_reads_back_bit_for_bit_with_what_is_missing_missing(tmp_path: Path) 
     assert table["battery.running"].to_pylist() == [True, False, None, True, False, True, True]
 
 
-def test_parts_are_joined_into_groups(tmp_path: Path) -> None:
+def test_parts_are_joined_into_groups(read: Any, tmp_path: Path) -> None:
     def part(number: int) -> TablePart:
         at_ms = NOON_MS + 40_000 * number + np.arange(40_000)
         return TablePart(at_ms, [np.full(40_000, float(number))])
@@ -58,7 +60,7 @@ def test_parts_are_joined_into_groups(tmp_path: Path) -> None:
     assert np.unique(np.diff(file.read()["time"].cast("int64").to_numpy())).tolist() == [1]
 
 
-def test_a_span_without_readings_is_a_table_without_rows(tmp_path: Path) -> None:
+def test_a_span_without_readings_is_a_table_without_rows(read: Any, tmp_path: Path) -> None:
     write_parquet(tmp_path / "out.parquet", [POWER], [])
     assert read(tmp_path / "out.parquet").metadata.num_rows == 0
 
