@@ -18,7 +18,7 @@ from joulebook.core.quarters import QUARTER_MS, Quarters
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows, framed
 
 #: The arrays of `Quarters`, and those that something is measured in.
 ARRAYS = tuple(field.name for field in fields(Quarters))
@@ -131,7 +131,7 @@ def _encode(quarters: Quarters) -> bytes:
     return _PLACES.pack(places) + b"".join(map(framed, times + values))
 
 
-def _decode(part: bytes, month: Span) -> Quarters:
+def _decode(part: Bytes, month: Span) -> Quarters:
     reader = PartReader(part)
     (places,) = reader.fields(_PLACES)
     start_ms = np.arange(month.start_ms, month.end_ms, QUARTER_MS)

@@ -9,7 +9,7 @@ from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock
 from joulebook.storage.blockstore import read_sealed
 from joulebook.storage.connections import joined_snapshot
-from joulebook.storage.faults import names_faults
+from joulebook.storage.faults import names_faults, naming_faults
 from joulebook.storage.hotrows import read_hot
 from joulebook.storage.overlays import in_line, overlaid
 from joulebook.storage.periods import weeks
@@ -45,7 +45,13 @@ def read_device(
     if not columns:
         return DeviceReadings(np.empty(0, dtype=np.int64), {})
     wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
-    block, damaged = read_series(connection, columns, wide)
+    return _readings(connection, columns, wide)
+
+
+def _readings(
+    connection: sqlite3.Connection, columns: Sequence[Series], span: Span
+) -> DeviceReadings:
+    block, damaged = read_series(connection, columns, span)
     return DeviceReadings(
         block.at_ms,
         {series.quantity: block.columns[series.id].values for series in columns},
@@ -85,8 +91,10 @@ def stream_device(
     So years of readings take the memory of a week. Weeks without readings are left out, but for
     those that name a damaged block.
     """
-    for week in weeks(span):
-        readings = read_device(connection, site_id, device, week, quantities=quantities)
+    with naming_faults(connection):
+        columns = _columns(connection, site_id, device, quantities)
+    for week in weeks(span) if columns else ():
+        readings = _readings(connection, columns, week)
         if len(readings.at_ms) or readings.damaged:
             yield readings
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows, framed
 
 _RUNS, _DIFFERENCES, _RUNS_AND_OFFSETS = 1, 2, 3
 _FORM = struct.Struct("<B")
@@ -75,7 +75,7 @@ def _encode_trembling(
     return framed(offsets) + _encode_runs(regular, np.diff(regular), step)
 
 
-def decode_axis(data: bytes, rows: Rows) -> NDArray[np.int64]:
+def decode_axis(data: Bytes, rows: Rows) -> NDArray[np.int64]:
     """Return the instants of some rows, int64. [ms, UTC epoch]"""
     part = PartReader(data)
     (form,) = part.fields(_FORM)
@@ -104,11 +104,12 @@ def _decode_runs(part: PartReader, rows: Rows) -> NDArray[np.int64]:
         return at_ms
     if count >= rows.total:
         raise BlockDamagedError(f"{count} breaks in {rows.total} rows")
-    breaks = np.cumsum(unpack_integers(part.framed(), Rows.whole(count)), dtype=np.int64) + 1
+    breaks = unpack_integers(part.framed(), Rows.whole(count)).cumsum(dtype=np.int64)
+    breaks += 1
     jumps = unpack_integers(part.framed(), Rows.whole(count)).astype(np.int64)
     if breaks[0] < 1 or breaks[-1] >= rows.total or not (breaks[1:] > breaks[:-1]).all():
         raise BlockDamagedError("breaks outside the rows")
-    before, last = np.searchsorted(breaks, (rows.start, rows.stop - 1), side="right")
+    before, last = breaks.searchsorted((rows.start, rows.stop - 1), side="right")
     at_ms = np.full(wanted, step, dtype=np.int64)
     at_ms[breaks[before:last] - rows.start] += jumps[before:last]
     # As an array: a damaged start may pass the end of int64, which wraps there without a word.

@@ -157,7 +157,9 @@ def decode_block(
         columns[series_id] = decode_column(head.part(position), kind, masks.get(number), rows)
     if span is None:
         return DeviceBlock(at_ms, columns)
-    first, last = np.searchsorted(at_ms, (span.start_ms, span.end_ms))
+    first, last = at_ms.searchsorted((span.start_ms, span.end_ms))
+    if last - first == len(at_ms):  # as a rule: a day out of a week is a page
+        return DeviceBlock(at_ms, columns)
     return DeviceBlock(
         at_ms[first:last],
         {
@@ -172,6 +174,7 @@ class _Head:
 
     def __init__(self, data: bytes) -> None:
         self._data = data
+        self._view = memoryview(data)
         try:
             self._read()
         except (struct.error, KeyError) as error:
@@ -226,10 +229,10 @@ class _Head:
         first = max(0, bisect_right(midnights, span.start_ms) - 1)
         return Rows(self._sizes, first, max(first + 1, bisect_left(self._firsts, span.end_ms)))
 
-    def part(self, position: int) -> bytes:
-        """Return the bytes of a part."""
+    def part(self, position: int) -> memoryview:
+        """Return a view of the bytes of a part."""
         start, end = self._offsets[position : position + 2]
-        part = self._data[start:end]
+        part = self._view[start:end]
         if self._parts[position][1] != zlib.crc32(part):
             raise BlockDamagedError(f"part {position} of the block is not as it was written")
         return part

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from joulebook.core.quantities import ValueKind
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
-from joulebook.storage.blocks.parts import Rows
+from joulebook.storage.blocks.parts import Bytes, Rows
 from joulebook.storage.blocks.texts import decode_texts, encode_texts
 
 
@@ -39,7 +39,7 @@ def encode_column(column: Column, present: NDArray[np.bool_] | None, rows: Rows)
 
 
 def decode_column(
-    data: bytes, kind: ValueKind, present: NDArray[np.bool_] | None, rows: Rows
+    data: Bytes, kind: ValueKind, present: NDArray[np.bool_] | None, rows: Rows
 ) -> Column:
     """Return a column of the wanted rows."""
     there = present_rows(present, rows)

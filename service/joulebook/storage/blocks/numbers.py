@@ -16,11 +16,12 @@ from joulebook.storage.blocks.pages import (
     unpack_floats,
     unpack_integers,
 )
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows, framed
 from joulebook.storage.blocks.plateaus import (
     decode_plateaus,
     encode_plateaus,
     find_plateaus,
+    plateaus_of,
     put_back,
     sizes_without,
     take_out,
@@ -106,7 +107,7 @@ def _step_of(integers: NDArray[np.int64]) -> int:
     return max(step, 1)
 
 
-def decode_numbers(data: bytes, rows: Rows) -> NDArray[np.float64]:
+def decode_numbers(data: Bytes, rows: Rows) -> NDArray[np.float64]:
     """Return the numbers of the wanted pages, float64."""
     if not rows.total:
         return np.empty(0)
@@ -123,11 +124,12 @@ def decode_numbers(data: bytes, rows: Rows) -> NDArray[np.float64]:
     if extras & _WITH_NEGATIVE_ZEROS:
         negative_zeros = decode_presence(part.framed(), rows.total)[rows.start : rows.stop]
     if extras & _WITH_PLATEAUS:
-        plateaus = decode_plateaus(part)
+        plateaus = plateaus_of(decode_plateaus(part), rows)
         left = Rows(sizes_without(plateaus, rows.sizes), rows.first, rows.last)
-        values = put_back(_scaled(unpack_integers(part.rest(), left), places, step), plateaus, rows)
+        integers = put_back(unpack_integers(part.rest(), left), plateaus, rows)
     else:
-        values = _scaled(unpack_integers(part.rest(), rows), places, step)
+        integers = unpack_integers(part.rest(), rows)
+    values = _scaled(integers, places, step)
     if negative_zeros is not None:
         values[negative_zeros] = -0.0
     return values

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pcodec import ChunkConfig, DeltaSpec, ModeSpec, PagingSpec, wrapped
 
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows
 
 # int8 is left out: pcodec takes it only when told to, and packs int16 as tightly.
 _TYPES: dict[int, tuple[type[np.signedinteger[Any] | np.float64], str]] = {
@@ -77,7 +77,7 @@ def _pack(values: NDArray[Any], sizes: Sequence[int], mode: ModeSpec, delta: Del
     return b"".join((_HEAD.pack(_CODES[values.dtype], len(meta)), meta, lengths, *pages))
 
 
-def unpack_integers(data: bytes, rows: Rows) -> NDArray[np.signedinteger[Any]]:
+def unpack_integers(data: Bytes, rows: Rows) -> NDArray[np.signedinteger[Any]]:
     """Return the whole numbers of the wanted pages, int16, int32 or int64.
 
     Raises
@@ -89,13 +89,13 @@ def unpack_integers(data: bytes, rows: Rows) -> NDArray[np.signedinteger[Any]]:
     return integers
 
 
-def unpack_floats(data: bytes, rows: Rows) -> NDArray[np.float64]:
+def unpack_floats(data: Bytes, rows: Rows) -> NDArray[np.float64]:
     """Return the floats of the wanted pages; see `unpack_integers`."""
     floats: NDArray[np.float64] = _unpack(data, rows, (4,))
     return floats
 
 
-def _unpack(data: bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
+def _unpack(data: Bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
     wanted = rows.stop - rows.start
     if not wanted:
         return np.empty(0, dtype=_TYPES[codes[0]][0])
@@ -104,7 +104,7 @@ def _unpack(data: bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
     if code not in codes:
         raise BlockDamagedError(f"numbers of type {code}, not of {codes}")
     kind, name = _TYPES[code]
-    meta = part.take(meta_size)
+    meta = bytes(part.take(meta_size))  # pcodec takes no views
     lengths = struct.unpack(f"<{len(rows.sizes)}I", part.take(4 * len(rows.sizes)))
     part.take(sum(lengths[: rows.first]))
     values = np.empty(wanted, dtype=kind)
@@ -114,7 +114,7 @@ def _unpack(data: bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
         chunk, _ = file.chunk_decompressor(meta[header_size:], name)
         for page in range(rows.first, rows.last):
             if size := rows.sizes[page]:
-                packed = part.take(lengths[page])
+                packed = bytes(part.take(lengths[page]))
                 _, read = chunk.read_page_into(packed, size, values[start : start + size])
                 if read != len(packed):
                     raise BlockDamagedError(f"{size} numbers end at byte {read} of {len(packed)}")

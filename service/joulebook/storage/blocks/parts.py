@@ -9,6 +9,9 @@ MAX_ROWS = 2**22
 #: Rows times columns. A block of this many numbers takes half a gigabyte when decoded whole.
 MAX_READINGS = 2**26
 
+#: A part of a block is a view into it: its bytes are read where they are, not copied.
+Bytes = bytes | memoryview
+
 
 class BlockDamagedError(ValueError):
     """The bytes are not a block as it was written; which one it is, the caller knows."""
@@ -54,27 +57,34 @@ def framed(data: bytes) -> bytes:
 class PartReader:
     """Takes one field after the other from a part, and never beyond its end."""
 
-    def __init__(self, data: bytes) -> None:
+    def __init__(self, data: Bytes) -> None:
         self._data = data
         self._at = 0
 
     def fields(self, form: struct.Struct) -> tuple[Any, ...]:
         """Return the next fields of fixed size."""
-        return form.unpack(self.take(form.size))
+        start = self._at
+        self._at += form.size
+        if self._at > len(self._data):
+            raise self._ended()
+        return form.unpack_from(self._data, start)  # no bytes in between: a block has many fields
 
-    def take(self, size: int) -> bytes:
+    def take(self, size: int) -> Bytes:
         """Return the next ``size`` bytes."""
         start, self._at = self._at, self._at + size
         if self._at > len(self._data):
-            raise BlockDamagedError(f"ends at byte {len(self._data)} of {self._at} or more")
+            raise self._ended()
         return self._data[start : self._at]
 
-    def framed(self) -> bytes:
+    def _ended(self) -> BlockDamagedError:
+        return BlockDamagedError(f"ends at byte {len(self._data)} of {self._at} or more")
+
+    def framed(self) -> Bytes:
         """Return bytes that have their length before them."""
         (size,) = self.fields(_LENGTH)
         return self.take(size)
 
-    def rest(self) -> bytes:
+    def rest(self) -> Bytes:
         """Return what is left."""
         return self.take(len(self._data) - self._at)
 

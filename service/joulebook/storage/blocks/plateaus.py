@@ -5,6 +5,8 @@ the quiet hours pay for the noisy ones' table of bins; taken out, they cost a fe
 """
 
 import struct
+from bisect import bisect_left
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,7 @@ _BYTES_EACH = 8
 #: Repeats that were taken out: how many, from which value of the column on. None holds the first
 #: value of a page, and none reaches into the next page. There are few: plain tuples are faster.
 Plateaus = list[tuple[int, int]]
+_Whole = TypeVar("_Whole", bound=np.signedinteger[Any])
 
 
 def find_plateaus(values: NDArray[np.int64], sizes: tuple[int, ...]) -> Plateaus:
@@ -83,14 +86,22 @@ def decode_plateaus(part: PartReader) -> Plateaus:
     return list(struct.iter_unpack("<II", part.take(_BYTES_EACH * count)))
 
 
-def put_back(values: NDArray[np.float64], plateaus: Plateaus, rows: Rows) -> NDArray[np.float64]:
-    """Return the values of the wanted pages with their plateaus again."""
-    first_row, last_row = rows.start, rows.stop
-    whole = np.empty(last_row - first_row, dtype=np.float64)
+def plateaus_of(plateaus: Plateaus, rows: Rows) -> Plateaus:
+    """Return the plateaus of the wanted pages: a day out of a week's block has few of them."""
+    if rows.last - rows.first == len(rows.sizes):
+        return plateaus  # all, in whatever order: so that a check of the whole block sees them
+    return plateaus[bisect_left(plateaus, (rows.start,)) : bisect_left(plateaus, (rows.stop,))]
+
+
+def put_back(values: NDArray[_Whole], plateaus: Plateaus, rows: Rows) -> NDArray[_Whole]:
+    """Return the values of the wanted pages with their plateaus, which are of those pages, again.
+
+    On whole numbers, before they are made floats, which are up to four times as many bytes.
+    """
+    first_row = rows.start
+    whole = np.empty(rows.stop - first_row, dtype=values.dtype)
     at = source = 0
     for plateau_start, length in plateaus:
-        if not first_row <= plateau_start < last_row:
-            continue
         start = plateau_start - first_row
         moved = start - at
         whole[at:start] = values[source : source + moved]

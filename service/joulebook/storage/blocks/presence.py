@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows
 
 _BITMAP, _RUNS = 1, 2
 _FORM = struct.Struct("<B")
@@ -31,7 +31,7 @@ def encode_presence(present: NDArray[np.bool_]) -> bytes:
     return min(runs, bitmap, key=len)
 
 
-def decode_presence(data: bytes, rows: int) -> NDArray[np.bool_]:
+def decode_presence(data: Bytes, rows: int) -> NDArray[np.bool_]:
     """Return the mask over all rows of the block."""
     part = PartReader(data)
     (form,) = part.fields(_FORM)
@@ -42,7 +42,7 @@ def decode_presence(data: bytes, rows: int) -> NDArray[np.bool_]:
     raise BlockDamagedError(f"presence of an unknown form {form}")
 
 
-def _decode_bitmap(packed: bytes, rows: int) -> NDArray[np.bool_]:
+def _decode_bitmap(packed: Bytes, rows: int) -> NDArray[np.bool_]:
     bits = inflate(packed, (rows + 7) // 8)
     return np.unpackbits(np.frombuffer(bits, dtype=np.uint8), count=rows).view(np.bool_)
 
@@ -59,7 +59,7 @@ def _decode_runs(part: PartReader, rows: int) -> NDArray[np.bool_]:
     return np.repeat(np.arange(count + 1) % 2 == (0 if first else 1), lengths)
 
 
-def inflate(packed: bytes, size: int) -> bytes:
+def inflate(packed: Bytes, size: int) -> bytes:
     """Return what zlib packed, if it is ``size`` bytes; no more than that is ever made."""
     inflater = zlib.decompressobj()
     try:

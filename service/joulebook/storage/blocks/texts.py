@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
-from joulebook.storage.blocks.parts import BlockDamagedError, PartReader, Rows, framed
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows, framed
 from joulebook.storage.blocks.presence import inflate
 
 _HEAD = struct.Struct("<II")  # distinct texts, their bytes in UTF-8
@@ -30,7 +30,7 @@ def encode_texts(texts: NDArray[np.object_], sizes: tuple[int, ...]) -> bytes:
     )
 
 
-def decode_texts(data: bytes, rows: Rows) -> NDArray[np.object_]:
+def decode_texts(data: Bytes, rows: Rows) -> NDArray[np.object_]:
     """Return the texts of the wanted pages, object (n,) of str."""
     if not rows.total:
         return np.empty(0, dtype=np.object_)

@@ -5,7 +5,7 @@ import pytest
 
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
 from joulebook.storage.blocks.parts import BlockDamagedError, Rows
-from joulebook.storage.blocks.plateaus import find_plateaus, sizes_without
+from joulebook.storage.blocks.plateaus import find_plateaus, plateaus_of, sizes_without
 
 NOISE = np.random.default_rng(1).integers(0, 500, 1000)
 DAY = np.concatenate([np.zeros(2000, dtype=np.int64), NOISE, np.full(1500, 7), NOISE])
@@ -40,6 +40,15 @@ def test_taking_them_out_saves_bytes_and_every_page_comes_back() -> None:
 
 def test_what_is_left_in_each_page() -> None:
     assert sizes_without([(1, 2), (5, 3), (12, 7)], (4, 6, 10)) == (2, 3, 3)
+
+
+def test_a_page_is_read_with_its_own_plateaus_and_the_whole_with_all() -> None:
+    plateaus, sizes = [(1, 2), (5, 3), (12, 7)], (4, 6, 10)
+    by_page = [plateaus_of(plateaus, Rows(sizes, page, page + 1)) for page in range(3)]
+    assert by_page == [[(1, 2)], [(5, 3)], [(12, 7)]]
+    assert plateaus_of(plateaus, Rows(sizes, 1, 3)) == [(5, 3), (12, 7)]
+    out_of_order = [(12, 7), (1, 2)]  # which is damage, and must be seen
+    assert plateaus_of(out_of_order, Rows.whole(*sizes)) == out_of_order
 
 
 @pytest.mark.parametrize(
