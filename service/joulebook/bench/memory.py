@@ -2,7 +2,6 @@
 
 import os
 import re
-import signal
 import subprocess
 import sys
 import threading
@@ -38,9 +37,10 @@ def peak_mb(
         try:
             return _asked(service, paths)
         finally:
-            patience.cancel()
-            service.send_signal(signal.SIGINT)
+            # Not SIGINT: what a shell starts in the background ignores that.
+            service.terminate()
             _drain(service.stdout)
+            patience.cancel()
 
 
 def _asked(service: subprocess.Popen[str], paths: Sequence[str]) -> float | str:

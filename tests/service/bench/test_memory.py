@@ -12,10 +12,7 @@ server = http.server.HTTPServer(("127.0.0.1", 0), http.server.BaseHTTPRequestHan
 http.server.BaseHTTPRequestHandler.log_message = lambda *_: None
 http.server.BaseHTTPRequestHandler.do_GET = lambda self: self.send_error(404)
 print(f"pages:   http://127.0.0.1:{server.server_port}", flush=True)
-try:
-    server.serve_forever()
-except KeyboardInterrupt:
-    pass
+server.serve_forever()
 """
 
 
