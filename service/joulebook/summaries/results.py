@@ -1,6 +1,7 @@
 """Day results as they are stored: JSON of the core's own records, compressed.
 
-Ten years of them are 17 MB plain and 4 MB so; the names in them are the same every day.
+Ten years of them are 17 MB plain and 4.6 MB so: the names in them are the same every day. The file
+has shrunk by far less, and why has not been measured.
 """
 
 import zlib
