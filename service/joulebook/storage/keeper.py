@@ -1,14 +1,13 @@
 """Removes old readings once a day, in a thread of its own, where the owner wants that."""
 
 import logging
-import threading
 from collections.abc import Callable
 from contextlib import closing
 
-from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Database
 from joulebook.storage.retention import remove_old
+from joulebook.storage.rounds import Rounds
 
 _log = logging.getLogger(__name__)
 
@@ -39,28 +38,17 @@ class Keeper:
         self._database = database
         self._clock_ms = clock_ms
         self._keep_years = keep_years
-        self._every_s = every_s
-        self._stopping = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
+        self._rounds = Rounds(
+            "keeper", self._keep, every_s=every_s, failure="old readings are not removed yet"
+        )
 
     def start(self) -> None:
-        """Start the thread, once; it begins with whatever is old enough."""
-        self._thread.start()
+        """Start the thread; it begins with whatever is old enough."""
+        self._rounds.start()
 
     def stop(self, timeout_s: float = 10.0) -> None:
         """End after the transaction under way; the next start goes on."""
-        self._stopping.set()
-        self._thread.join(timeout_s)
-
-    def _run(self) -> None:
-        while not self._stopping.is_set():
-            try:
-                self._keep()
-            except JoulebookError as error:
-                _log.warning("old readings are not removed yet: %s", error.what)
-            except Exception:  # noqa: BLE001 -- told in the log; the thread goes on
-                _log.exception("old readings could not be removed")
-            self._stopping.wait(self._every_s)
+        self._rounds.stop(timeout_s)
 
     def _keep(self) -> None:
         with closing(self._database.connect()) as connection:

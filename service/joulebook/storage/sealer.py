@@ -1,18 +1,14 @@
 """Seals what has become old, in a thread of its own, beside the writer and out of its way."""
 
-import logging
-import threading
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 
-from joulebook.errors import JoulebookError
 from joulebook.storage.blockstore import check_blocks
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import DamagedBlock, SealCounts
+from joulebook.storage.rounds import Rounds
 from joulebook.storage.sealing import KEEP_HOT_DAYS, seal
-
-_log = logging.getLogger(__name__)
 
 #: Between two transactions, so that the writer gets the lock first. [s]
 PAUSE_S = 0.02
@@ -70,85 +66,53 @@ class Sealer:
         self._database = database
         self._clock_ms = clock_ms
         self._keep_hot_days = keep_hot_days
-        self._every_s = every_s
-        self._changed = threading.Condition()
-        self._nudged = False
-        self._stopping = False
-        self._thread: threading.Thread | None = None
+        self._rounds = Rounds(
+            "sealer", self._round, every_s=every_s, failure="nothing can be sealed"
+        )
         self._sealed = SealCounts()
-        self._runs = 0
-        self._away: str | None = None
         self._checked_id = 0
         self._damaged: dict[int, DamagedBlock] = {}
 
     @property
     def alive(self) -> bool:
         """Whether the thread runs."""
-        return self._thread is not None and self._thread.is_alive()
+        return self._rounds.alive
 
     def start(self) -> None:
         """Start the thread; it begins with whatever is old enough."""
-        self._stopping = False
-        self._thread = threading.Thread(target=self._run, name="sealer", daemon=True)
-        self._thread.start()
+        self._rounds.start()
 
     def stop(self, timeout_s: float = 10.0) -> None:
         """End after the transaction under way; what is left stays hot."""
-        with self._changed:
-            self._stopping = True
-            self._changed.notify_all()
-        if self._thread is not None:
-            self._thread.join(timeout_s)
+        self._rounds.stop(timeout_s)
 
     def nudge(self) -> None:
         """Look now, and not only at the next turn: after an import. From any thread."""
-        with self._changed:
-            self._nudged = True
-            self._changed.notify_all()
+        self._rounds.nudge()
 
     def counts(self) -> SealerCounts:
         """Say how sealing does."""
-        away = [self._away] if self._away else []
         return SealerCounts(
             alive=self.alive,
-            runs=self._runs,
+            runs=self._rounds.runs,
             sealed=self._sealed,
-            failing=(*away, *map(str, self._damaged.values())),
+            failing=(*self._rounds.failing, *map(str, self._damaged.values())),
         )
 
-    def _run(self) -> None:
-        while not self._stopping:
-            self._nudged = False
-            try:
-                with closing(self._database.connect()) as connection:
-                    self._seal(connection)
-                    self._check(connection)
-                self._away = None
-            except JoulebookError as error:
-                _log.warning("sealing waits: %s", error.what)
-                self._away = f"nothing can be sealed: {error.what}"
-            except Exception as error:  # noqa: BLE001 -- told in health; the thread goes on
-                _log.exception("sealing failed")
-                self._away = f"nothing can be sealed: {type(error).__name__}: {error}"
-            with self._changed:
-                self._runs += 1
-                self._changed.notify_all()
-                self._changed.wait_for(lambda: self._nudged or self._stopping, self._every_s)
+    def _round(self) -> None:
+        with closing(self._database.connect()) as connection:
+            self._seal(connection)
+            self._check(connection)
 
     def _seal(self, connection: Connection) -> None:
         counts = seal(
             connection,
             self._clock_ms(),
             keep_hot_days=self._keep_hot_days,
-            between=self._pause,
+            between=lambda: self._rounds.pause(PAUSE_S),
         )
         self._sealed += counts
         self._note_damaged(counts.damaged)
-
-    def _pause(self) -> bool:
-        with self._changed:
-            self._changed.wait_for(lambda: self._stopping, PAUSE_S)
-        return not self._stopping
 
     def _check(self, connection: Connection) -> None:
         last_id, damaged = check_blocks(connection, self._checked_id)

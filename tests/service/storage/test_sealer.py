@@ -126,7 +126,7 @@ def test_it_waits_out_a_fault_and_says_so(
         assert hot_rows(connection) == 24
     assert sealer.counts().failing == ("nothing can be sealed: ArithmeticError: a bug",)
     assert [record.levelno for record in caplog.records] == [logging.WARNING, logging.ERROR]
-    assert "sealing waits: the disk is full" in caplog.text
+    assert "nothing can be sealed: the disk is full" in caplog.text
     monkeypatch.setattr(sealer_module, "seal", seal)
     sealer.nudge()
     wait_for(lambda: sealer.counts().runs == 3)
