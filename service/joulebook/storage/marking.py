@@ -61,12 +61,27 @@ def next_mark(connection: sqlite3.Connection) -> int:
     return int(mark)
 
 
+def mark_record(connection: sqlite3.Connection, site_id: int) -> int:
+    """Mark a site's whole record as changed, in the caller's transaction; return the new mark."""
+    new_mark = next_mark(connection)
+    connection.execute(
+        """
+        INSERT INTO record_marks (site_id, mark)
+        VALUES (?, ?)
+        ON CONFLICT (site_id) DO UPDATE SET mark = excluded.mark
+        """,
+        (site_id, new_mark),
+    )
+    return new_mark
+
+
 def mark(connection: sqlite3.Connection, site_id: int, days: Iterable[date]) -> None:
     """Mark days dirty with a mark that was never given before, in the caller's transaction.
 
     So a day that is marked again while it is being computed stays dirty, whoever computes it.
+    The site's record is of its days, and gets the mark too.
     """
-    new_mark = next_mark(connection)
+    new_mark = mark_record(connection, site_id)
     connection.executemany(
         """
         INSERT INTO dirty_days (site_id, day, mark)

@@ -82,6 +82,87 @@ class DayResultRow(SQLModel, table=True):
     computed_ms: int
 
 
+class CorrectionRow(SQLModel, table=True):
+    """What is wrong with a series' readings, applied when computing; never edited."""
+
+    __tablename__ = "corrections"
+    __table_args__ = (
+        Index("ix_corrections_site", "site_id"),
+        CheckConstraint("kind IN ('sign', 'scale', 'offset', 'exclude')"),
+        CheckConstraint("(value IS NOT NULL) = (kind IN ('scale', 'offset'))"),
+        CheckConstraint("from_ms < to_ms"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    device: str
+    quantity: str
+    kind: str
+    value: float | None = None
+    from_ms: int | None = None
+    to_ms: int | None = None
+    note: str
+    made_ms: int
+    withdrawn_ms: int | None = None
+
+
+class EventRow(SQLModel, table=True):
+    """Something that was changed at a site, which readings before and after should tell."""
+
+    __tablename__ = "events"
+    __table_args__ = (
+        Index("ix_events_site", "site_id"),
+        CheckConstraint(
+            "kind IN ('firmware', 'wiring', 'panels', 'battery', 'sensor', 'settings', "
+            "'capacity_setting', 'other')"
+        ),
+    )
+    id: int = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    at_ms: int
+    kind: str
+    title: str
+    note: str
+    made_ms: int
+    removed_ms: int | None = None
+
+
+class DeepTestRow(SQLModel, table=True):
+    """A guided deep-discharge test of capacity: what was planned, and when it ran."""
+
+    __tablename__ = "deep_tests"
+    __table_args__ = (
+        Index("ix_deep_tests_site", "site_id"),
+        CheckConstraint("started_ms < ended_ms"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    planned_ms: int
+    started_ms: int | None = None
+    ended_ms: int | None = None
+    target: str
+    note: str
+
+
+class RecordResultRow(SQLModel, table=True):
+    """What was computed of a site's whole record, and how far the record was then."""
+
+    __tablename__ = "record_results"
+    site_id: int = Field(foreign_key="sites.id", primary_key=True)
+    name: str = Field(primary_key=True)
+    method: str
+    mark: int
+    computed_ms: int
+    result: bytes
+
+
+class RecordMarkRow(SQLModel, table=True):
+    """The last mark of anything that a site's record is computed of."""
+
+    __tablename__ = "record_marks"
+    site_id: int = Field(foreign_key="sites.id", primary_key=True)
+    mark: int
+
+
 class QuarantineRow(SQLModel, table=True):
     """A message that could not be stored, with the reason; ``digest`` tells a repeat."""
 

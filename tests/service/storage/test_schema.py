@@ -19,10 +19,15 @@ from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.models import (
+    CorrectionRow,
     DayResultRow,
+    DeepTestRow,
     DeviceRow,
     DirtyDayRow,
+    EventRow,
     QuarantineRow,
+    RecordMarkRow,
+    RecordResultRow,
     SeriesRow,
     SiteRow,
     TokenRow,
@@ -49,6 +54,11 @@ MODELS = (
     DirtyDayRow,
     DayResultRow,
     QuarantineRow,
+    CorrectionRow,
+    EventRow,
+    DeepTestRow,
+    RecordResultRow,
+    RecordMarkRow,
 )
 
 DRIVER_ONLY = {
