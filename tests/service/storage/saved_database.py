@@ -27,7 +27,7 @@ from tests.helpers.databases import write
 
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
-SAVED = (DATA / "schema-0001.sql", DATA / "schema-0004.sql", DATA / "schema-0005.sql")
+SAVED = tuple(DATA / f"schema-{number}.sql" for number in ("0001", "0004", "0005", "0006"))
 SECRET = "a secret that was made up for the saved database"
 FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
 

@@ -11,7 +11,7 @@ import pytest
 from joulebook.core.spans import Span
 from joulebook.storage.catalogue import check_token, sites
 from joulebook.storage.database import Database
-from joulebook.storage.days import day_results, dirty_days
+from joulebook.storage.days import day_results, dirty_days, save_day
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import latest_readings, read_device
@@ -86,6 +86,44 @@ def test_what_was_saved_can_be_sealed(tmp_path: Path, saved: Path) -> None:
         row: dict[int, dict[str, Value]] = {FIRST_MS: {"power": 812.5, "soc": 0.5}}
         columns = [Column("power", "W"), Column("soc", "/")]
         assert write(connection, sites(database)[1], "battery", row, columns) == Written(repeated=2)
+
+
+def test_what_is_final_stays_so_where_results_move(tmp_path: Path) -> None:
+    path = load(tmp_path, SAVED[1])
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("INSERT INTO final_before VALUES (1, '2026-03-02', 0)")
+        connection.commit()
+    with closing(Database.open(tmp_path).connect()) as connection:
+        connection.execute("DELETE FROM day_results")
+        connection.execute("UPDATE day_results SET method = 'other'")
+        save_day(connection, 1, date(2026, 2, 28), "day-1", b"{}", None, FIRST_MS)
+        save_day(connection, 1, date(2026, 3, 2), "day-1", b"{}", None, FIRST_MS)
+        assert day_results(connection, 1, None, None) == [
+            (date(2026, 3, 1), "day-1", b"{}"),
+            (date(2026, 3, 2), "day-1", b"{}"),
+        ]
+
+
+@pytest.mark.parametrize("saved", SAVED, ids=lambda file: file.stem)
+def test_a_year_of_results_takes_little_more_than_its_bytes(tmp_path: Path, saved: Path) -> None:
+    path = load(tmp_path, saved)
+    result = bytes(1300)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executemany(
+            """
+            INSERT INTO day_results (site_id, day, method, result, computed_ms)
+            VALUES (2, ?, 'day-1', ?, 0)
+            """,
+            [(date.fromordinal(700_000 + day).isoformat(), result) for day in range(365)],
+        )
+        connection.commit()
+    with closing(Database.open(tmp_path).connect()) as connection:
+        used = []
+        for _ in range(2):
+            connection.execute("VACUUM")
+            used.append(connection.execute("PRAGMA page_count").fetchone()[0])
+            connection.execute("DELETE FROM day_results")
+    assert 365 * len(result) < (used[0] - used[1]) * 4096 < 1.1 * 365 * len(result)
 
 
 def test_days_before_1970_are_noted_as_hot_too(tmp_path: Path) -> None:
