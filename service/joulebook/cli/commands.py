@@ -7,6 +7,7 @@ from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.demo import demo
 from joulebook.cli.export import export
+from joulebook.cli.mappings import mapping
 from joulebook.cli.readings import import_file, recompute
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
@@ -29,7 +30,7 @@ def joulebook() -> None:
 
 
 for command in (
-    *(serve, demo, site, token, import_file, recompute, show),
+    *(serve, demo, site, token, mapping, import_file, recompute, show),
     *(export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

@@ -15,7 +15,9 @@ from joulebook import __version__
 from joulebook.cli.health import health_of
 from joulebook.errors import UnavailableError, UsageError
 from joulebook.ingest.inbox import Inbox
-from joulebook.ingest.mqtt.broker import BrokerClient
+from joulebook.ingest.mapping.file import MAPPINGS, load_mappings
+from joulebook.ingest.mapping.translate import Mappings
+from joulebook.ingest.mqtt.broker import OURS, BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
 from joulebook.settings import Settings
 from joulebook.storage.catalogue import check_token
@@ -38,7 +40,10 @@ class Service:
         self._settings = settings
         self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
         self._sealer = Sealer(database, clock_ms=clock_ms)
-        self._inbox = Inbox(database, clock_ms=clock_ms, wrote=self._summariser.nudge)
+        mappings = Mappings(load_mappings(database.data_dir / MAPPINGS))
+        self._inbox = Inbox(
+            database, clock_ms=clock_ms, mappings=mappings, wrote=self._summariser.nudge
+        )
         self._listener = Listener(
             self._inbox,
             lambda name, secret: check_token(database, name, secret),
@@ -48,7 +53,13 @@ class Service:
             tls=_tls_context(settings),
         )
         self._broker = (
-            BrokerClient(self._inbox, url=settings.broker, client_id="joulebook", clock_ms=clock_ms)
+            BrokerClient(
+                self._inbox,
+                url=settings.broker,
+                topic_filters=[OURS, *mappings.topic_filters],
+                client_id="joulebook",
+                clock_ms=clock_ms,
+            )
             if settings.broker
             else None
         )

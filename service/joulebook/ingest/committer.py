@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from joulebook.errors import JoulebookError
 from joulebook.ingest.decode import Decoder
 from joulebook.ingest.layouts import Layout, Row, RowGroups
+from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.sitebook import SiteBook
 from joulebook.storage.database import Database, transaction
@@ -35,13 +36,19 @@ class Outcome:
 
 
 class Committer:
-    """Writes messages over one connection, which belongs to the thread that made this."""
+    """Writes messages over one connection, which belongs to the thread that made this.
 
-    def __init__(self, database: Database) -> None:
+    Parameters
+    ----------
+    mappings : Mappings, optional
+        What other bridges publish, on topics of their own.
+    """
+
+    def __init__(self, database: Database, mappings: Mappings | None = None) -> None:
         self._connection = database.connect()
         self._register = SeriesRegister()
         self._sites = SiteBook(database)
-        self._decoder = Decoder(self._sites.id_of)
+        self._decoder = Decoder(self._sites.id_of, mappings)
 
     def close(self) -> None:
         """Close the connection."""

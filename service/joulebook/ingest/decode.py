@@ -9,12 +9,13 @@ from dataclasses import replace
 from joulebook.ingest.checks import Objection, time_objection
 from joulebook.ingest.expectations import Expectations
 from joulebook.ingest.layouts import Layout, Layouts, Row
+from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.outcomes import Decoded, fault_of, none_usable, refused_part, turned_away
 from joulebook.ingest.quick import Plan, Shape, read_quickly
 from joulebook.ingest.senml import Record, resolve
 from joulebook.ingest.senml_fields import PackError
-from joulebook.ingest.topics import parse_topic
+from joulebook.ingest.topics import PREFIX, parse_topic
 from joulebook.ingest.units import conversion
 from joulebook.ingest.wording import shown
 from joulebook.storage.records import Column, Series, Value
@@ -44,10 +45,15 @@ class Decoder:
     site_id_of : callable
         The id of a site by its name, ``None`` where there is none. Asked for messages that are
         not bound to a site.
+    mappings : Mappings, optional
+        What other bridges publish, on topics of their own.
     """
 
-    def __init__(self, site_id_of: Callable[[str], int | None]) -> None:
+    def __init__(
+        self, site_id_of: Callable[[str], int | None], mappings: Mappings | None = None
+    ) -> None:
         self._site_id_of = site_id_of
+        self._mappings = mappings or Mappings()
         self._expectations = Expectations()
         self._layouts = Layouts()
         self._targets: dict[tuple[str, str | None, int | None], Target] = {}
@@ -80,6 +86,9 @@ class Decoder:
         key = (message.topic, message.site, message.site_id)
         target = self._targets.get(key)
         if target is None:
+            mapped = self._decode_mapped(message)
+            if mapped is not None:
+                return mapped
             found = self._find(message)
             if isinstance(found, Decoded):
                 return found
@@ -98,6 +107,26 @@ class Decoder:
                     if row is not None:
                         return Decoded([(plan.layout, at_ms, row)], [], Verdict.STORED)
         return self._decode_slowly(target, message)
+
+    def _decode_mapped(self, message: Message) -> Decoded | None:
+        """Return what a message on another bridge's topic holds, ``None`` where none is known."""
+        if message.topic.startswith(PREFIX):
+            return None
+        translated = self._mappings.translate(message)
+        if translated is None:
+            return None
+        parts = [self.decode(made) for made in translated.messages]
+        refused = [
+            refused_part(message, message.site_id, fault.reason, fault.detail, message.payload)
+            for fault in translated.objections
+        ]
+        refused += [replace(each, topic=message.topic) for part in parts for each in part.refused]
+        verdicts = {part.verdict for part in parts}
+        if Verdict.STORED not in verdicts and (refused or verdicts):
+            verdict = verdicts.pop() if len(verdicts) == 1 else Verdict.QUARANTINED
+        else:
+            verdict = Verdict.STORED  # also where the payload says that nothing was measured
+        return Decoded([row for part in parts for row in part.rows], refused, verdict)
 
     def _find(self, message: Message) -> Target | Decoded:
         """Return where a message belongs, or how it is turned away."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from joulebook.errors import UnavailableError
 from joulebook.ingest.committer import Committer, Outcome
+from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.message import Message, Verdict
 from joulebook.storage.database import Database
 from joulebook.storage.records import Written
@@ -50,6 +51,8 @@ class Inbox:
     ----------
     clock_ms : callable
         The time of day. [ms, UTC epoch]
+    mappings : Mappings, optional
+        What other bridges publish, on topics of their own.
     wrote : callable
         Called in the writer thread after each commit.
     room : int
@@ -63,12 +66,14 @@ class Inbox:
         database: Database,
         *,
         clock_ms: Callable[[], int],
+        mappings: Mappings | None = None,
         wrote: Callable[[], None] = lambda: None,
         room: int = 20_000,
         retry_s: float = 1.0,
     ) -> None:
         self._database = database
         self._clock_ms = clock_ms
+        self._mappings = mappings
         self._wrote = wrote
         self._room = room
         self._retry_s = retry_s
@@ -155,7 +160,7 @@ class Inbox:
         while True:
             try:
                 if self._committer is None:
-                    self._committer = Committer(self._database)
+                    self._committer = Committer(self._database, self._mappings)
                 return self._committer.commit(messages)
             except UnavailableError as error:
                 log.warning("cannot write, trying again in %.0f s: %s", wait_s, error.what)

@@ -187,7 +187,7 @@ def test_the_systems_authorities_are_trusted(inbox: RecordingInbox) -> None:
 def test_what_cannot_be_meant(inbox: RecordingInbox, url: str, topic_filter: str) -> None:
     with pytest.raises(UsageError):
         BrokerClient(
-            inbox, url=url, topic_filter=topic_filter, client_id="x", clock_ms=lambda: NOW_MS
+            inbox, url=url, topic_filters=[topic_filter], client_id="x", clock_ms=lambda: NOW_MS
         )
 
 
