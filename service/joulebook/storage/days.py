@@ -3,14 +3,16 @@
 import sqlite3
 from collections.abc import Iterable
 from datetime import date
+from itertools import takewhile
 from zoneinfo import ZoneInfo
 
+from joulebook.core.spans import date_of
 from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.instants import NextReading
-from joulebook.storage.marking import mark, reached_days
+from joulebook.storage.marking import REACH_MS, mark, reached_days
 from joulebook.storage.reading import readings_span
-from joulebook.storage.records import DirtyDay
+from joulebook.storage.records import DirtyDay, Site
 
 
 @names_faults
@@ -40,6 +42,43 @@ def mark_days(connection: sqlite3.Connection, site_id: int, days: Iterable[date]
     """Mark days of a site dirty."""
     with joined(connection):
         mark(connection, site_id, days)
+
+
+@names_faults
+def mark_span(
+    connection: sqlite3.Connection, site: Site, from_ms: int | None, to_ms: int | None
+) -> int:
+    """Mark the local days dirty that readings of a span reach; return how many those are.
+
+    Days that are final, since their readings were removed, are not among them.
+
+    Parameters
+    ----------
+    from_ms, to_ms : int or None
+        Half-open; ``None`` leaves an end open. [ms, UTC epoch]
+    """
+    with joined(connection):
+        readings = readings_span(connection, site.id)
+        if readings is None:
+            return 0
+        next_at = NextReading(connection, site.id)
+        # It may hand out a reading that is twice the reach late, so it is asked that much before.
+        begin_ms = readings.start_ms if from_ms is None else max(from_ms, readings.start_ms)
+        end_ms = readings.end_ms if to_ms is None else min(to_ms, readings.end_ms)
+        first_ms = next_at(begin_ms - 2 * REACH_MS)
+        if first_ms is None or begin_ms >= end_ms:
+            return 0
+        first = date_of(begin_ms - REACH_MS, site.zone)
+        last = date_of(end_ms - 1 + REACH_MS, site.zone)
+        reached = takewhile(lambda day: day <= last, reached_days(next_at, first_ms, site.zone))
+        (final,) = connection.execute(
+            "SELECT min(day) FROM final_before WHERE site_id = ?", (site.id,)
+        ).fetchone()
+        if final is not None:
+            first = max(first, date.fromisoformat(final))
+        days = [day for day in reached if day >= first]
+        mark(connection, site.id, days)
+        return len(days)
 
 
 @names_faults

@@ -1,0 +1,102 @@
+"""What was computed of a site's whole record, and whether that is behind it."""
+
+import sqlite3
+from dataclasses import dataclass
+
+from joulebook.storage.connections import joined
+from joulebook.storage.faults import names_faults
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordResult:
+    """One stored result.
+
+    Attributes
+    ----------
+    name, method : str
+        What it is, and what made it.
+    mark : int
+        The record's mark when its analysis began.
+    computed_ms : int
+        When it was computed. [ms, UTC epoch]
+    result : bytes
+        As the caller packed it.
+    behind : bool
+        Whether a day, a correction, an event or a fact of the site has changed since.
+    """
+
+    name: str
+    method: str
+    mark: int
+    computed_ms: int
+    result: bytes
+    behind: bool
+
+
+@names_faults
+def record_mark(connection: sqlite3.Connection, site_id: int) -> int:
+    """Return the mark of a site's record. Ask for it before reading what is analysed."""
+    row = connection.execute(
+        "SELECT mark FROM record_marks WHERE site_id = ?", (site_id,)
+    ).fetchone()
+    return 0 if row is None else int(row[0])
+
+
+@names_faults
+def save_record_result(
+    connection: sqlite3.Connection,
+    site_id: int,
+    name: str,
+    method: str,
+    result: bytes,
+    *,
+    mark: int,
+    computed_ms: int,
+) -> None:
+    """Store a result, unless there is one of a later mark.
+
+    Parameters
+    ----------
+    mark : int
+        What :func:`record_mark` returned before anything was read.
+    """
+    with joined(connection):
+        connection.execute(
+            """
+            INSERT INTO record_results (site_id, name, method, mark, computed_ms, result)
+            VALUES (?, ?, ?, ?, ?, ?)
+            ON CONFLICT (site_id, name) DO UPDATE
+            SET method = excluded.method,
+                mark = excluded.mark,
+                computed_ms = excluded.computed_ms,
+                result = excluded.result
+            WHERE excluded.mark >= record_results.mark
+            """,
+            (site_id, name, method, mark, computed_ms, result),
+        )
+
+
+@names_faults
+def record_result(connection: sqlite3.Connection, site_id: int, name: str) -> RecordResult | None:
+    """Return a stored result, ``None`` where there is none."""
+    row = connection.execute(
+        """
+        SELECT method, record_results.mark, computed_ms, result,
+            record_results.mark < coalesce(record_marks.mark, 0)
+        FROM record_results
+        LEFT JOIN record_marks ON record_marks.site_id = record_results.site_id
+        WHERE record_results.site_id = ? AND name = ?
+        """,
+        (site_id, name),
+    ).fetchone()
+    if row is None:
+        return None
+    method, mark, computed_ms, result, behind = row
+    return RecordResult(
+        name=name,
+        method=method,
+        mark=mark,
+        computed_ms=computed_ms,
+        result=result,
+        behind=bool(behind),
+    )
