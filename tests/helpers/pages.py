@@ -18,6 +18,7 @@ from pathlib import Path
 
 from fastapi.testclient import TestClient
 
+from joulebook.ingest.inbox import Inbox
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Column, Site, Value
@@ -48,9 +49,17 @@ def client_of(
     *,
     now_ms: int = NOW_MS,
     health: Callable[[], Health] = lambda: Health(ready=True),
+    inbox: Inbox | None = None,
 ) -> TestClient:
     """Return a client of the application; a mistake of ours comes back as its answer."""
-    app = build_app(database, clock_ms=lambda: now_ms, health=health, version="1.2.3")
+    app = build_app(
+        database,
+        clock_ms=lambda: now_ms,
+        health=health,
+        inbox=inbox or Inbox(database, clock_ms=lambda: now_ms),
+        wrote=lambda: None,
+        version="1.2.3",
+    )
     return TestClient(app, raise_server_exceptions=False, follow_redirects=False)
 
 

@@ -68,7 +68,14 @@ class Service:
             if settings.keep_years
             else None
         )
-        app = build_app(database, clock_ms=clock_ms, health=self.health, version=__version__)
+        app = build_app(
+            database,
+            clock_ms=clock_ms,
+            health=self.health,
+            inbox=self._inbox,
+            wrote=self._summariser.nudge,
+            version=__version__,
+        )
         self._web = _WebServer(
             uvicorn.Config(app, log_config=None, lifespan="off", server_header=False)
         )

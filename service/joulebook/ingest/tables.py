@@ -74,20 +74,49 @@ def import_csv(
     StorageUnavailableError
         If the database cannot be written. What was stored before stays; importing again is safe.
     """
+    with _opened(path) as stream:
+        return import_csv_stream(
+            database,
+            site,
+            stream,
+            source=path.name,
+            clock_ms=clock_ms,
+            progress=progress,
+            total=os.fstat(stream.fileno()).st_size,
+        )
+
+
+def import_csv_stream(
+    database: Database,
+    site: Site,
+    stream: BinaryIO,
+    *,
+    source: str,
+    clock_ms: Callable[[], int],
+    progress: Callable[[int, int], None] = lambda _done, _total: None,
+    total: int = 0,
+) -> ImportCounts:
+    """Import CSV from a stream, as :func:`import_csv` does.
+
+    Parameters
+    ----------
+    source : str
+        Who sends it, for what is set aside.
+    total : int
+        How many bytes there are, for ``progress``.
+    """
     lines = 0
     with (
-        _opened(path) as stream,
-        BulkImport(database, site, source=path.name, clock_ms=clock_ms) as bulk,
+        BulkImport(database, site, source=source, clock_ms=clock_ms) as bulk,
+        closing(read_csv(stream, expect=bulk.expected, where=source)) as chunks,
     ):
-        total = os.fstat(stream.fileno()).st_size
-        with closing(read_csv(stream, expect=bulk.expected, where=path)) as chunks:
-            for chunk in chunks:
-                for columns in chunk.devices:
-                    bulk.add(columns)
-                refused = [_refused(site, path.name, one, clock_ms()) for one in chunk.aside]
-                bulk.put_aside(refused, readings=sum(one.readings for one in chunk.aside))
-                lines += chunk.lines
-                progress(stream.tell() if stream.seekable() else 0, total)
+        for chunk in chunks:
+            for columns in chunk.devices:
+                bulk.add(columns)
+            refused = [_refused(site, source, one, clock_ms()) for one in chunk.aside]
+            bulk.put_aside(refused, readings=sum(one.readings for one in chunk.aside))
+            lines += chunk.lines
+            progress(stream.tell() if stream.seekable() else 0, total)
         return replace(bulk.counts, rows=lines)
 
 

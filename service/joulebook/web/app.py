@@ -6,9 +6,9 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from joulebook.storage.database import Database
-from joulebook.web.api import latest, operations, readings, reports
+from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
-from joulebook.web.backing import Backing
+from joulebook.web.backing import Backing, Inbox
 from joulebook.web.health import Health
 from joulebook.web.pages import about, assets, day, figures, home, months, quarantine, watch, week
 from joulebook.web.problems import install_problem_handlers
@@ -27,6 +27,8 @@ def build_app(
     *,
     clock_ms: Callable[[], int],
     health: Callable[[], Health],
+    inbox: Inbox,
+    wrote: Callable[[], None],
     version: str,
 ) -> FastAPI:
     """Return the application that serves pages, figures and the JSON API.
@@ -39,6 +41,10 @@ def build_app(
         Returns now. [ms, UTC epoch]
     health : callable
         Returns how the service does; called by /readyz and /metrics.
+    inbox : Inbox
+        Where readings go that come by HTTP.
+    wrote : callable
+        Called after readings were written past the inbox, as a CSV file's are.
     version : str
         Of joulebook, for the footer and /metrics.
     """
@@ -55,11 +61,13 @@ def build_app(
         database=database,
         clock_ms=clock_ms,
         health=health,
+        inbox=inbox,
+        wrote=wrote,
         version=version,
         assets=own_assets,
         templates=template_environment(own_assets, version=version),
     )
-    for module in (latest, readings, reports, operations, watch):
+    for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
     for module in (assets, home, about, week, day, months, quarantine, figures):
         app.include_router(module.router)

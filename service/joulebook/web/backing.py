@@ -1,14 +1,28 @@
 """What the handlers stand on: the database, the clock, health, version, assets, templates."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from fastapi import Request
 from jinja2 import Environment
 
+from joulebook.ingest.message import Message, Verdict
 from joulebook.storage.database import Database
 from joulebook.web.assets import Assets
 from joulebook.web.health import Health
+
+
+class Inbox(Protocol):
+    """What the door for readings by HTTP asks of the writer behind it."""
+
+    def put(
+        self, messages: Sequence[Message], settled: Callable[[Sequence[Verdict]], None]
+    ) -> None:
+        """Take messages without waiting; ``settled`` is called once they are on disk."""
+
+    def has_room(self) -> bool:
+        """Tell whether more may come."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +32,8 @@ class Backing:
     database: Database
     clock_ms: Callable[[], int]  # now [ms, UTC epoch]
     health: Callable[[], Health]
+    inbox: Inbox
+    wrote: Callable[[], None]  # to be called after readings were written past the inbox
     version: str
     assets: Assets
     templates: Environment

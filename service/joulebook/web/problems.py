@@ -138,8 +138,8 @@ async def _on_http_error(request: Request, error: Exception) -> Response:
             "method-not-allowed",
             f"{request.method} does not exist here",
             where=request.url.path,
-            expected="GET or HEAD: joulebook shows, and takes readings by MQTT only",
-            next_step="ask with GET",
+            expected="GET or HEAD, and POST for readings of a site",
+            next_step="read /api/docs",
             headers=error.headers,
         )
     else:

@@ -77,12 +77,12 @@ def test_an_unknown_address_is_answered_by_what_is_accepted(studio: Studio) -> N
     assert page.headers["vary"] == "Accept, Accept-Encoding"
 
 
-def test_nothing_can_be_sent(studio: Studio) -> None:
+def test_nothing_but_readings_can_be_sent(studio: Studio) -> None:
     answer = studio.client.post("/api/v1/sites", json={})
     assert answer.status_code == 405
     # RFC 9110 section 15.5.6: a 405 names the methods that exist.
     assert answer.headers["allow"] == "GET"
-    assert "MQTT" in answer.json()["expected"]
+    assert "POST for readings" in answer.json()["expected"]
 
 
 def test_what_fastapi_refuses_is_a_problem_too(tmp_path: Path) -> None:
