@@ -1,0 +1,238 @@
+"""Low states of charge that the voltage still tells, one for each full charge at most.
+
+Between 20 and 90 % the voltage of lithium iron phosphate says nearly nothing. Below that it falls
+steeply, and quiet readings give the state of charge to a per cent or better.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.charge_counter import ChargeCounter
+from joulebook.core.full_anchors import FullCharges
+from joulebook.core.grouped import group_medians
+from joulebook.core.history import Floats, Instants, PackHistory
+from joulebook.core.resistance import PackResistance
+from joulebook.core.rest_voltage import (
+    UPPER_PLATEAU_V,
+    rested_cell_v,
+    slope_at,
+    slow_mean,
+    state_at,
+)
+
+#: The lowest point is looked for within this long after full. [h]
+LONGEST_FROM_FULL_H = 96.0
+#: A quiet reading: charging with no more than this [A], discharging at no more than this rate.
+QUIET_CHARGE_A = 1.0
+QUIET_RATE = 0.15
+#: Where the resistance is only assumed, at no more than this rate.
+QUIET_RATE_ASSUMED = 0.03
+#: Quiet readings: this near to the lowest charge, of the rated, and to its time. [h]
+NEAR_SHARE = 0.006
+NEAR_H = 1.5
+#: The voltmeter's zero is read so far below full, of the rated charge, discharging gently.
+_PLATEAU_SHARES = (0.10, 0.22)
+_PLATEAU_LEAST_A = 1.0
+_PLATEAU_RATE = 0.2
+#: So many readings are enough for it, and fewer than so few are not.
+_PLATEAU_MOST, _PLATEAU_LEAST = 20_000, 100
+#: No zero is believed beyond this. [V a cell]
+LARGEST_ZERO_V = 0.015
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellVoltmeter:
+    """What turns the pack's readings into the voltage of one of its cells at rest.
+
+    Attributes
+    ----------
+    history : PackHistory
+    temperature_c, current_a, slow_a : float64 (n,)
+        Without holes; the current without the sensor's offset, and its slow mean. [°C, A]
+    resistance : PackResistance
+        Measured or assumed.
+    """
+
+    history: PackHistory
+    temperature_c: Floats
+    current_a: Floats
+    slow_a: Floats
+    resistance: PackResistance
+
+    def ohm(self, rows: NDArray[np.int64]) -> Floats:
+        """Return the pack's resistance at these rows. [Ω]"""
+        return self.resistance.at(self.temperature_c[rows], self.history.years[rows])
+
+    def rested_v(self, rows: NDArray[np.int64]) -> Floats:
+        """Return the rest voltage of a cell at these rows, the zero not taken off. [V]"""
+        return rested_cell_v(
+            self.history.voltage_v[rows],
+            self.current_a[rows],
+            self.slow_a[rows],
+            self.ohm(rows),
+            self.history.cells,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowPoints:
+    """The lowest quiet point after each full charge; one row for each, in the same order.
+
+    Attributes
+    ----------
+    low_row, end_row : int64 (m,)
+        Where it is, -1 where no reading was quiet; and up to where it was looked for.
+    broken : bool (m,)
+        Whether a break in the readings ended the search.
+    quiet : int64 (m,)
+        How many quiet readings lie near to it.
+    drawn_ah : float64 (m,)
+        The most that was out since full, quiet or not, without the sensor's offset. [Ah]
+    charge_ah, hour, cell_v, current_a, slow_a, ohm, low_c : float64 (m,)
+        Medians of the quiet readings: the counter as read [Ah], hours since the record's start,
+        and what their names say; NaN where there are none.
+    """
+
+    low_row: Instants
+    end_row: Instants
+    broken: NDArray[np.bool_]
+    quiet: NDArray[np.int64]
+    drawn_ah: Floats
+    charge_ah: Floats
+    hour: Floats
+    cell_v: Floats
+    current_a: Floats
+    slow_a: Floats
+    ohm: Floats
+    low_c: Floats
+
+
+def cell_voltmeter(
+    history: PackHistory,
+    counter: ChargeCounter,
+    temperature_c: Floats,
+    resistance: PackResistance,
+    offset_a: float,
+) -> CellVoltmeter:
+    """Return what turns readings into rest voltages, given the sensor's offset. [A]"""
+    current_a = counter.current_a - offset_a
+    return CellVoltmeter(
+        history=history,
+        temperature_c=temperature_c,
+        current_a=current_a,
+        slow_a=slow_mean(current_a, history.step_s),
+        resistance=resistance,
+    )
+
+
+def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) -> LowPoints:
+    """Return the lowest quiet point after each full charge.
+
+    The quiet readings around it are put together by their medians. What was drawn with a heavy
+    load after the last quiet reading does no harm: the anchor lies where the voltage was clear.
+    """
+    size = meter.history.at_ms.size
+    begin, end, broken = _searched(counter, full, size)
+    charge = np.append(counter.without_offset_ah(full.offset_a), np.inf)
+    most_out = charge[full.last] - _lowest(charge, begin, end)
+    charge[:-1][~_quiet(meter)] = np.inf
+    lowest = _lowest(charge, begin, end)
+    share_ah = NEAR_SHARE * meter.history.rated_ah
+    rows = np.flatnonzero(charge[:-1] <= _per_row(lowest + share_ah, begin, end, size))
+    group = np.searchsorted(begin, rows, side="right") - 1
+    low_row = np.full(begin.size, -1, dtype=np.int64)
+    exact = charge[rows] == lowest[group]
+    low_row[group[exact]] = rows[exact]
+    near = np.abs(counter.hours[rows] - counter.hours[low_row[group]]) <= NEAR_H
+    rows, group = rows[near], group[near]
+
+    def median(values: Floats) -> Floats:
+        return group_medians(values, group, begin.size)
+
+    return LowPoints(
+        low_row=low_row,
+        end_row=end,
+        broken=broken,
+        quiet=np.bincount(group, minlength=begin.size),
+        drawn_ah=most_out,
+        charge_ah=median(counter.net_ah[rows]),
+        hour=median(counter.hours[rows]),
+        cell_v=median(meter.rested_v(rows)),
+        current_a=median(meter.current_a[rows]),
+        slow_a=median(meter.slow_a[rows]),
+        ohm=median(meter.ohm(rows)),
+        low_c=median(meter.temperature_c[rows]),
+    )
+
+
+def plateau_zero(
+    meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges, low: LowPoints
+) -> float | None:
+    """Return what the voltmeter reads too much on the upper plateau. [V a cell]
+
+    There a healthy cell rests within a few millivolts of one known voltage, whatever its exact
+    state. ``None`` where too little was read there.
+    """
+    size = meter.history.at_ms.size
+    begin, rated_ah = full.last + 1, meter.history.rated_ah
+    end = np.clip(low.low_row, begin, None)
+    charge = counter.without_offset_ah(full.offset_a)
+    least, most = (share * rated_ah for share in _PLATEAU_SHARES)
+    out = _per_row(charge[full.last], begin, end, size) - charge
+    gentle = (meter.current_a <= -_PLATEAU_LEAST_A) & (meter.current_a >= -_PLATEAU_RATE * rated_ah)
+    there = (out >= least) & (out <= most) & gentle & ~np.isnan(meter.history.voltage_v)
+    rows = np.flatnonzero(there)
+    if rows.size < _PLATEAU_LEAST:
+        return None
+    rows = rows[:: max(rows.size // _PLATEAU_MOST, 1)]
+    above = float(np.median(meter.rested_v(rows))) - UPPER_PLATEAU_V
+    return float(np.clip(above, -LARGEST_ZERO_V, LARGEST_ZERO_V))
+
+
+def states_of(cell_v: Floats) -> tuple[Floats, Floats]:
+    """Return the generic state of charge of cells at rest, and the curve's slope there."""
+    states = state_at(cell_v)
+    return states, slope_at(states)
+
+
+def _searched(
+    counter: ChargeCounter, full: FullCharges, size: int
+) -> tuple[Instants, Instants, NDArray[np.bool_]]:
+    """Return the rows after each full charge that may hold its low point: from, up to, broken."""
+    run_end = np.searchsorted(counter.run, counter.run[full.last], side="right")
+    too_late = np.searchsorted(counter.hours, counter.hours[full.last] + LONGEST_FROM_FULL_H)
+    next_full = np.append(full.first[1:], size)[: full.first.size]
+    begin, whole = full.last + 1, np.minimum(next_full, too_late)
+    end = np.maximum(np.minimum(whole, run_end), begin)
+    return begin, end, run_end < whole
+
+
+def _quiet(meter: CellVoltmeter) -> NDArray[np.bool_]:
+    rate = QUIET_RATE if meter.resistance.steps else QUIET_RATE_ASSUMED
+    quiet: NDArray[np.bool_] = (
+        (meter.current_a < QUIET_CHARGE_A)
+        & (meter.current_a > -rate * meter.history.rated_ah)
+        & ~np.isnan(meter.history.voltage_v)
+    )
+    return quiet
+
+
+def _lowest(charge: Floats, begin: Instants, end: Instants) -> Floats:
+    """Return the least of each stretch of rows; infinite where it has none."""
+    if not begin.size:
+        return np.empty(0)
+    bounds = np.column_stack([begin, end]).ravel()
+    lowest: Floats = np.minimum.reduceat(charge, bounds)[::2]
+    lowest[begin == end] = np.inf
+    return lowest
+
+
+def _per_row(values: Floats, begin: Instants, end: Instants, size: int) -> Floats:
+    """Return the value of the stretch that each row lies in, shape (size,); -inf outside."""
+    values = np.where(np.isfinite(values), values, -np.inf)
+    parts = np.column_stack([np.full(begin.size, -np.inf), values]).ravel()
+    edges = np.concatenate([[0], np.column_stack([begin, end]).ravel(), [size]])
+    rows: Floats = np.repeat(np.append(parts, -np.inf), np.diff(edges))
+    return rows
