@@ -13,6 +13,9 @@ from joulebook.core.history import Floats, Instants
 #: The median absolute deviation of a normal variable, in standard deviations.
 MAD_RATIO = 0.6744897501960817
 
+#: No row is ever so far off. [standard deviations]
+NEVER = 1e9
+
 #: A group of fewer rows keeps the scale that was stated for it.
 _FEWEST_TO_SCALE = 8
 #: Rows are left out from this round on: before it the unknowns are not where they belong.
@@ -113,7 +116,7 @@ def least_squares(terms: Floats, target: Floats) -> Solution:
     size = np.sqrt(np.sum(terms * terms, axis=0))
     if rows < unknowns or not np.all(size > 0):
         raise ValueError(f"{rows} rows do not tell {unknowns} unknowns apart")
-    triangle = np.linalg.qr(np.column_stack([terms / size, target]), mode="r")
+    triangle = np.asarray(np.linalg.qr(np.column_stack([terms / size, target]), mode="r"))
     upper, rotated = triangle[:unknowns, :unknowns], triangle[:unknowns, unknowns]
     if np.min(np.abs(np.diag(upper))) < unknowns * np.finfo(np.float64).eps:
         raise ValueError(f"{rows} rows do not tell {unknowns} unknowns apart")
@@ -164,12 +167,11 @@ def gauss_newton(
     ValueError
         If rows and prior do not tell all unknowns apart.
     """
-    value = start
     groups = int(group.max(initial=-1)) + 1
-    for round_number in range(how.rounds):
+
+    def improved(value: Floats, drop: float) -> RobustFit:
         rest, slopes = equations(value)
         scaled, scale = _rescaled(rest / sigma, group, groups, how.least_scale)
-        drop = how.drop if round_number >= _FIRST_ROUND_TO_DROP else np.inf
         weight = huber_weights(scaled, bend=how.bend, drop=drop)
         root = np.sqrt(weight)
         terms = slopes * (root / (sigma * scale[group]))[:, None]
@@ -177,20 +179,25 @@ def gauss_newton(
         solution = least_squares(
             np.concatenate([data.terms, prior.terms]), np.concatenate([data.target, prior.target])
         )
-        step = np.abs(solution.value - value)
-        value = solution.value
+        return RobustFit(
+            value=solution.value,
+            covariance=solution.covariance,
+            scaled=scaled,
+            weight=weight,
+            scale=scale,
+            data=data,
+        )
+
+    fit = improved(start, NEVER)
+    for round_number in range(1, how.rounds):
+        before = fit.value
+        fit = improved(before, how.drop if round_number >= _FIRST_ROUND_TO_DROP else NEVER)
+        moved = np.abs(fit.value - before)
         if round_number > _FIRST_ROUND_TO_DROP and np.all(
-            step <= how.close * np.sqrt(np.diag(solution.covariance))
+            moved <= how.close * np.sqrt(np.diag(fit.covariance))
         ):
             break
-    return RobustFit(
-        value=value,
-        covariance=solution.covariance,
-        scaled=scaled,
-        weight=weight,
-        scale=scale,
-        data=data,
-    )
+    return fit
 
 
 def _rescaled(

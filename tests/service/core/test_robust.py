@@ -9,6 +9,7 @@ import pytest
 
 from joulebook.core.history import Floats
 from joulebook.core.robust import (
+    NEVER,
     Robust,
     Rows,
     gauss_newton,
@@ -17,8 +18,6 @@ from joulebook.core.robust import (
     mad_scale,
 )
 
-#: No row is ever so far off. [standard deviations]
-NEVER = 1e9
 DATA = Path(__file__).parents[2] / "data"
 
 
