@@ -1,7 +1,7 @@
 """What an owner says is wrong with a series' readings, applied whenever numbers are computed.
 
 Readings themselves stay as they came: a correction that is withdrawn leaves no trace in them.
-See ``docs/methods/corrections.md``.
+See ``docs/corrections.md``.
 """
 
 from collections.abc import Iterable

@@ -110,13 +110,16 @@ def compute_day(inputs: DayInputs) -> DayResult:
     flows = None if lacking else balance.common_flows(lines, inputs.span)
     battery = _integral(powers["battery"], inputs.span)
     current = sources.battery_current()
-    charge = _integral(current, inputs.span)
     levels = sources.each("battery", "soc")
     numbers = {
         **_split(battery, "battery", ("battery_charge_wh", "battery_discharge_wh")),
-        **_split(charge, "battery", ("battery_charge_ah", "battery_discharge_ah")),
-        "pv_wh": _one_way(_integral(powers["pv"], inputs.span), "pv"),
-        "load_wh": _one_way(_integral(powers["load"], inputs.span), "load"),
+        **_split(
+            _integral(current, inputs.span),
+            "battery",
+            ("battery_charge_ah", "battery_discharge_ah"),
+        ),
+        "pv_wh": _one_way(powers["pv"], inputs.span, "pv"),
+        "load_wh": _one_way(powers["load"], inputs.span, "load"),
         **_split(
             _integral(powers["grid"], inputs.span), "grid", ("grid_import_wh", "grid_export_wh")
         ),
@@ -146,7 +149,9 @@ def _integral(source: Source, span: Span) -> Integral | None:
     return None if source.line is None else integrate_curve(source.line, span)
 
 
-def _split(seen: Integral | None, kind: str, names: tuple[str, str]) -> dict[str, Estimate]:
+def _split(
+    seen: Integral | None, kind: str, names: tuple[str, str], *, trouble: str | None = None
+) -> dict[str, Estimate]:
     """Return what went one way and what went the other."""
     parts = (
         ((None, 0.0), (None, 0.0))
@@ -158,15 +163,16 @@ def _split(seen: Integral | None, kind: str, names: tuple[str, str]) -> dict[str
             amount,
             sampling_u,
             coverage_ratio=0.0 if seen is None else seen.coverage_ratio,
-            reason=_why_nothing(seen, kind),
+            reason=trouble or _why_nothing(seen, kind),
         )
         for name, (amount, sampling_u) in zip(names, parts, strict=True)
     }
 
 
-def _one_way(seen: Integral | None, kind: str) -> Estimate:
+def _one_way(source: Source, span: Span, kind: str) -> Estimate:
     """Return what went the only way there is; a little below zero is the meter's own noise."""
-    return _split(seen, kind, ("amount", "backwards"))["amount"]
+    seen = _integral(source, span)
+    return _split(seen, kind, ("amount", "backwards"), trouble=source.trouble)["amount"]
 
 
 def _why_nothing(seen: Integral | None, kind: str) -> str:

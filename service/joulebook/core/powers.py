@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.below_zero import impossible, is_turned_around
 from joulebook.core.curves import MAX_GAP_S, Curve, curve, total, usual_max_gap_s
-from joulebook.core.quantities import kind_of
+from joulebook.core.quantities import kind_of, quantity_of
 
 Values = Mapping[str, NDArray[np.float64]]
 
@@ -54,10 +55,14 @@ CURRENT_RECIPES = (
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A curve made of one or more devices, and of which; ``None`` where the site has none."""
+    """A curve made of one or more devices, and of which; ``None`` where the site has none.
+
+    ``trouble`` is a sentence for a person where readings are there and cannot be believed.
+    """
 
     line: Curve | None
     words: str
+    trouble: str | None = None
 
 
 class SeriesSources:
@@ -118,27 +123,75 @@ class SeriesSources:
         devices = self._of_kind(kind)
         if not devices:
             return Source(None, f"{kind}: the site has no such device, counted as not there")
-        lines, words = [], []
-        for device in devices:
-            for recipe in recipes:
-                if self._site_series[device].issuperset(recipe.needs):
-                    lines.append(self._line(device, recipe))
-                    words.append(f"{device}/{recipe.words}")
-                    break
-        if not lines:
+        parts = [
+            self._part(device, recipe)
+            for device in devices
+            if (recipe := self._recipe(device, recipes)) is not None
+        ]
+        if not parts:
             return Source(_unknown(), f"{kind}: reports nothing that gives its {what}")
-        return Source(total(lines), f"{kind} {what}: {' + '.join(words)}")
+        return Source(
+            total([line for line, _, _ in parts]),
+            f"{kind} {what}: {' + '.join(words for _, words, _ in parts)}",
+            next((trouble for _, _, trouble in parts if trouble), None),
+        )
+
+    def _recipe(self, device: str, recipes: tuple[Recipe, ...]) -> Recipe | None:
+        reported = self._site_series[device]
+        return next((recipe for recipe in recipes if reported.issuperset(recipe.needs)), None)
+
+    def _part(self, device: str, recipe: Recipe) -> tuple[Curve, str, str | None]:
+        """Return what a device gives, the words for it, and what is wrong with it."""
+        words = f"{device}/{recipe.words}"
+        value = self._made(device, recipe)
+        if value is None:
+            return _unknown(), words, None
+        left_out = np.zeros(value.shape, dtype=np.bool_)
+        for name, power_w in self._never_negative(device, recipe, value).items():
+            if is_turned_around(power_w):
+                return (
+                    _unknown(),
+                    f"{words} (left out: below zero)",
+                    f"{device}/{name} reads below zero, where nothing can flow: its clamp is the "
+                    "wrong way round, or its sign set so. Have that put right, and enter a sign "
+                    "correction for the readings until then",
+                )
+            left_out |= impossible(power_w)
+        if left_out.any():
+            value = np.where(left_out, np.nan, value)
+            words = f"{words} (readings below zero left out)"
+        return self._curve(device, value), words, None
+
+    def _never_negative(
+        self, device: str, recipe: Recipe, made: NDArray[np.float64]
+    ) -> dict[str, NDArray[np.float64]]:
+        """Return the powers that cannot be below zero: both legs, not just their sum."""
+        if kind_of(device) not in {"pv", "load"}:
+            return {}
+        powers = {
+            name: self._devices[device].values[name]
+            for name in recipe.needs
+            if (known := quantity_of(device, name)) is not None and known.never_negative
+        }
+        return powers or {recipe.words: made}
 
     def _of_kind(self, kind: str) -> list[str]:
         return sorted(device for device in self._site_series if kind_of(device) == kind)
 
     def _line(self, device: str, recipe: Recipe) -> Curve:
+        value = self._made(device, recipe)
+        return _unknown() if value is None else self._curve(device, value)
+
+    def _made(self, device: str, recipe: Recipe) -> NDArray[np.float64] | None:
         readings = self._devices.get(device)
         if readings is None or any(name not in readings.values for name in recipe.needs):
-            return _unknown()
-        value = recipe.make(*(readings.values[name] for name in recipe.needs))
-        gap_s = None if np.isnan(value).any() else self._gap_s(device, readings.at_ms)
-        return curve(readings.at_ms, value, max_gap_s=gap_s, limit_s=self._limit_s)
+            return None
+        return recipe.make(*(readings.values[name] for name in recipe.needs))
+
+    def _curve(self, device: str, value: NDArray[np.float64]) -> Curve:
+        at_ms = self._devices[device].at_ms
+        gap_s = None if np.isnan(value).any() else self._gap_s(device, at_ms)
+        return curve(at_ms, value, max_gap_s=gap_s, limit_s=self._limit_s)
 
     def _gap_s(self, device: str, at_ms: NDArray[np.int64]) -> float:
         """Return the longest step of quantities that every message of a device brought. [s]"""

@@ -12,10 +12,10 @@ EARLIEST_MS = 1_420_070_400_000  # 2015-01-01T00:00:00Z
 #: Clocks drift; more than this ahead of ours is a wrong clock, not drift. [ms]
 MOST_AHEAD_MS = 600_000
 
-#: How far below zero a quantity that is never negative may read, by canonical unit: the offset
-#: of a current clamp at rest, and rounding of a ratio. Engineering choice, no source. Stored as
-#: it came, since raw readings are the truth. Beyond it the sign is wrong.
-SLACK_BELOW_ZERO = {"W": 25.0, "/": 0.01, "Wh": 0.0}
+#: How far below zero a quantity that is never negative may read, by canonical unit: a ratio by its
+#: rounding. Engineering choice, no source. A power may read anything: of a clamp that is the wrong
+#: way round these are true readings, and a correction turns them around.
+SLACK_BELOW_ZERO = {"W": sys.float_info.max, "/": 0.01, "Wh": 0.0}
 #: A state of charge or of health above this was sent as a percentage.
 MOST_RATIO = 1.05
 

@@ -8,10 +8,12 @@ from itertools import groupby
 
 import numpy as np
 
+from joulebook.core.corrections import Correction, apply
 from joulebook.core.days import DayInputs, DayResult, compute_day
 from joulebook.core.metered import COUNTERS
 from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
+from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
@@ -89,8 +91,12 @@ def compute_stretch(
     sealed week is one block.
     """
     site_series = series_names(connection, site)
+    # Read after the marks: a correction that comes later marks its days once more.
+    corrections = corrections_of(connection, site.id)
     for _, week in groupby(days, key=lambda day: day.isocalendar()[:2]):
-        yield from _compute_read(connection, site, list(week), site_series, max_gap_s=max_gap_s)
+        yield from _compute_read(
+            connection, site, list(week), site_series, corrections, max_gap_s=max_gap_s
+        )
 
 
 def compute_encoded(connection: Connection, stretch: Stretch) -> Results:
@@ -107,13 +113,14 @@ def _compute_read(
     site: Site,
     days: Sequence[date],
     site_series: dict[str, frozenset[str]],
+    corrections: Sequence[Correction],
     *,
     max_gap_s: float,
 ) -> Iterator[DayResult | Failed]:
     whole = days_span(days[0], days[-1], site.zone)
     margin_ms = round(max_gap_s * 1000)
     devices = {
-        device: _read(connection, site, device, whole, margin_ms=margin_ms)
+        device: _read(connection, site, device, whole, corrections, margin_ms=margin_ms)
         for device, names in site_series.items()
         if names.intersection(_USED)
     }
@@ -138,10 +145,22 @@ def _compute_read(
 
 
 def _read(
-    connection: Connection, site: Site, device: str, span: Span, *, margin_ms: int
+    connection: Connection,
+    site: Site,
+    device: str,
+    span: Span,
+    corrections: Sequence[Correction],
+    *,
+    margin_ms: int,
 ) -> DeviceArrays:
     readings = read_device(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
-    return DeviceArrays(readings.at_ms, readings.values)
+    return DeviceArrays(
+        readings.at_ms,
+        {
+            quantity: apply(corrections, device, quantity, readings.at_ms, values)
+            for quantity, values in readings.values.items()
+        },
+    )
 
 
 def _part(device: DeviceArrays, span: Span) -> DeviceArrays:

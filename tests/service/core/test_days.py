@@ -167,3 +167,33 @@ def test_a_result_goes_to_json_and_back() -> None:
         text = msgspec.json.encode(result)
         assert msgspec.json.decode(text, type=DayResult) == result
         assert b"NaN" not in text
+
+
+def test_of_a_reversed_clamp_a_day_gives_a_reason_and_no_energy() -> None:
+    devices = HOUSE.arrays()
+    load = devices["load"]
+    turned = {name: -value for name, value in load.values.items()}
+    devices["load"] = DeviceArrays(load.at_ms, turned)
+    day = compute_day(day_inputs(DAY, STUDIO, devices, HOUSE.series))
+    for name in ("load_wh", "loss_wh", "idle_w"):
+        number = day.numbers[name]
+        assert (number.value, number.coverage_ratio) == (None, 0.0)
+    reason = day.numbers["load_wh"].reason
+    assert reason is not None
+    assert "clamp is the wrong way round" in reason
+    assert "load power: load/power (left out: below zero)" in day.inputs
+    # What the other meters say is as it was.
+    assert day.numbers["pv_wh"] == _day().numbers["pv_wh"]
+
+
+def test_an_hour_below_zero_is_an_hour_that_was_not_measured() -> None:
+    devices = HOUSE.arrays()
+    load = devices["load"]
+    hour = (load.at_ms >= load.at_ms[100]) & (load.at_ms < load.at_ms[100] + 3_600_000)
+    power_w = np.where(hour, -500.0, load.values["power"])
+    devices["load"] = DeviceArrays(load.at_ms, {**load.values, "power": power_w})
+    day, whole = compute_day(day_inputs(DAY, STUDIO, devices, HOUSE.series)), _day()
+    part, all_of_it = day.numbers["load_wh"], whole.numbers["load_wh"]
+    # An hour and a step are 4.4 to 4.6 % of the day.
+    assert part.coverage_ratio == pytest.approx(23 / 24, abs=0.01)
+    assert 0 < (part.value or 0) < (all_of_it.value or 0)

@@ -90,3 +90,49 @@ def test_levels_come_one_curve_a_device() -> None:
     )
     levels = sources.each("battery", "soc")
     assert [level.value[0] for level in levels] == pytest.approx([0.5, 0.7])
+
+
+def test_a_load_below_zero_is_missing_and_told() -> None:
+    load = _sources(load={"power": [400.0, -30.0, 400.0]}).power("load")
+    assert load.line is not None
+    assert load.line.at_ms.tolist() == [0, 120_000]
+    assert load.words == "load power: load/power (readings below zero left out)"
+    assert load.trouble is None
+
+
+def test_a_clamp_s_offset_at_rest_is_no_trouble() -> None:
+    load = _sources(load={"power": [400.0, -25.0, np.nan]}).power("load")
+    assert load.line is not None
+    assert load.line.value.tolist() == [400.0, -25.0]
+    assert load.words == "load power: load/power"
+
+
+def test_of_a_reversed_clamp_nothing_is_believed() -> None:
+    panels = _sources(pv={"power": [3.0, -900.0, -1200.0]}, pv_2={"power": [9.0] * 3}).power("pv")
+    assert panels.line is not None
+    assert not panels.line.joined.any()
+    assert panels.words == "pv power: pv/power (left out: below zero) + pv-2/power"
+    assert panels.trouble is not None
+    assert panels.trouble.startswith("pv/power reads below zero")
+
+
+def test_one_reversed_leg_of_two_is_found_though_their_sum_looks_fine() -> None:
+    load = _sources(load={"power_l1": [480.0] * 3, "power_l2": [-400.0] * 3}).power("load")
+    assert load.line is not None
+    assert not load.line.joined.any()
+    assert load.trouble is not None
+    assert load.trouble.startswith("load/power_l2 reads below zero")
+
+
+def test_panels_of_which_volts_and_amperes_are_known_are_judged_by_their_product() -> None:
+    panels = _sources(pv={"voltage": [300.0] * 3, "current": [-2.0] * 3}).power("pv")
+    assert panels.trouble is not None
+    assert panels.trouble.startswith("pv/voltage times current reads below zero")
+
+
+def test_a_battery_and_a_grid_may_be_below_zero() -> None:
+    sources = _sources(battery={"power": [-900.0] * 3}, grid={"power": [-900.0] * 3})
+    for kind in ("battery", "grid"):
+        source = sources.power(kind)
+        assert source.line is not None
+        assert (source.line.value.tolist(), source.trouble) == ([-900.0] * 3, None)

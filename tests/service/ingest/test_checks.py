@@ -17,8 +17,8 @@ def reason(device: str, quantity: str, value: float) -> str | None:
 @pytest.mark.parametrize(
     ("device", "quantity", "value", "expected"),
     [
-        ("pv", "power", -25.0, None),
-        ("pv", "power", -25.1, "negative"),
+        ("pv", "power", -5000.0, None),  # a reversed clamp: stored, so that it can be corrected
+        ("load", "power_l1", -5000.0, None),
         ("battery", "power", -5000.0, None),  # discharging
         ("grid", "power", -5000.0, None),  # exporting
         ("battery", "soc", -0.01, None),

@@ -145,8 +145,9 @@ def test_bytes_that_are_no_utf_8_cost_their_cell(home: tuple[Database, Site]) ->
 
 
 def test_the_rules_for_messages_hold_for_files(home: tuple[Database, Site]) -> None:
-    counts = run(home, HEADER + "1000,53.1,,\n1780000000,53.1,200,-1\n1e308,1,,\n")
-    assert counts == ImportCounts(rows=3, new=1, quarantined=4)
+    rows = "1000,53.1,,\n1780000000,53.1,200,-1\n1780000001,53.1,-5,\n1e308,1,,\n"
+    counts = run(home, HEADER + rows)
+    assert counts == ImportCounts(rows=4, new=3, quarantined=4)
     assert refused(home).keys() == {
         "time-too-old",
         "ratio-too-large",

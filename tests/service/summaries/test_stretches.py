@@ -1,15 +1,21 @@
 import logging
 from contextlib import closing
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from joulebook.core.corrections import Correction
 from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.spans import local_day
+from joulebook.storage.corrections import add_correction
+from joulebook.storage.reading import read_device
 from joulebook.summaries import stretches as module
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
 from tests.helpers.plants import day_inputs
-from tests.helpers.stored_plants import FIRST, LAST, plant_studio
+from tests.helpers.stored_plants import FIRST, LAST, plant_studio, store
 
 DAYS = [FIRST, FIRST + timedelta(days=1), LAST]
 
@@ -64,3 +70,32 @@ def test_a_day_that_fails_does_not_stop_the_others(
     assert [type(each) for each in found] == [DayResult, Failed, DayResult]
     assert "2026-06-04 of site studio could not be computed" in caplog.text
     database.close()
+
+
+def test_days_are_computed_of_corrected_readings_and_only_inside_the_correction_s_span(
+    tmp_path: Path,
+) -> None:
+    database, site, plant = plant_studio(tmp_path)
+    # The clamp of the load was the wrong way round for the first day and a half.
+    noon_ms = local_day(DAYS[1], site.zone).start_ms + 43_200_000
+    turned = np.where(plant.at_ms < noon_ms, -1.0, 1.0)
+    devices = plant.devices
+    backwards = {name: value * turned for name, value in devices["load"].items()}
+    store(database, site, replace(plant, devices={**devices, "load": backwards}))
+    with closing(database.connect()) as connection:
+        before = list(compute_stretch(connection, site, DAYS, max_gap_s=300.0))
+        for quantity in backwards:
+            correction = Correction(
+                id=0, device="load", quantity=quantity, kind="sign", to_ms=noon_ms, made_ms=1
+            )
+            add_correction(connection, site, correction)
+        after = list(compute_stretch(connection, site, DAYS, max_gap_s=300.0))
+        stored = read_device(connection, site.id, "load", local_day(DAYS[0], site.zone))
+    database.close()
+    first = before[0]
+    assert isinstance(first, DayResult)
+    assert first.numbers["load_wh"].value is None
+    assert after[1] == compute_day(day_inputs(DAYS[1], site, plant.arrays(), plant.series))
+    assert after[2] == before[2]
+    # The readings themselves are as they came.
+    assert (stored.values["power"] < 0).all()
