@@ -8,14 +8,17 @@ from typing import Any
 import click
 
 from joulebook.cli.options import (
+    clock_ms,
     data_option,
     day_of,
     existing_database,
     json_option,
+    settings_of,
     site_option,
     span_options,
 )
 from joulebook.storage.catalogue import site_named
+from joulebook.summaries.recompute import catch_up
 from joulebook.summaries.reports import days_report, efficiency_report, wear_report
 
 _REPORTS = {"days": days_report, "efficiency": efficiency_report, "wear": wear_report}
@@ -38,12 +41,15 @@ def show(
 ) -> None:
     """Show days, efficiency or wear of a site.
 
+    Days whose results are behind their readings, after an import, are computed first.
+
     \b
     Example: joulebook show days --site studio --from 2026-07-01 --data DIR
              joulebook show efficiency --site studio --json --data DIR
     """
     with existing_database(data_dir) as database:
         site = site_named(database, site_name)
+        catch_up(database, site, clock_ms=clock_ms, max_gap_s=settings_of(data_dir).max_gap_s)
         document = _REPORTS[report](database, site, day_of(first), day_of(last))
     if as_json:
         print(json.dumps(document, indent=2, allow_nan=False))

@@ -54,6 +54,22 @@ def recompute(
     """
     with closing(database.connect()) as connection:
         clear_results(connection, site.id)
+    return catch_up(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s, progress=progress)
+
+
+def catch_up(
+    database: Database,
+    site: Site,
+    *,
+    clock_ms: Callable[[], int],
+    max_gap_s: float = MAX_GAP_S,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Compute the days of a site whose results are behind its readings, as :func:`recompute` does.
+
+    The running service does so by itself.
+    """
+    with closing(database.connect()) as connection:
         marks = {
             dirty.day: dirty.mark
             for dirty in dirty_days(connection, ALL_DAYS)

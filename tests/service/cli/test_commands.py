@@ -96,6 +96,17 @@ def test_days_are_shown_for_people(filled: str, capsys: pytest.CaptureFixture[st
     )
 
 
+def test_what_was_imported_is_shown_without_asking_for_its_days_first(
+    house: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "later.csv"
+    file.write_text("time,battery.power [W]\n1784023200,1000\n1784023260,1000\n", encoding="utf-8")
+    assert main(["import", str(file), "--site", "studio", "--data", house]) == 0
+    capsys.readouterr()
+    assert main(["show", "days", "--site", "studio", "--data", house]) == 0
+    assert "charged 0.02 kWh" in capsys.readouterr().out
+
+
 def test_days_are_shown_for_programs(filled: str, capsys: pytest.CaptureFixture[str]) -> None:
     capsys.readouterr()
     assert main(["show", "days", "--site", "studio", "--json", "--data", filled]) == 0
