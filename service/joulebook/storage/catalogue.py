@@ -6,9 +6,8 @@ import re
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
 from difflib import get_close_matches
-from typing import TypedDict, Unpack
+from typing import Unpack
 from zoneinfo import available_timezones
 
 from sqlalchemy.exc import IntegrityError
@@ -19,29 +18,9 @@ from joulebook.storage.database import Database
 from joulebook.storage.faults import naming_faults
 from joulebook.storage.models import SiteRow, TokenRow
 from joulebook.storage.records import Grant, Site
+from joulebook.storage.site_facts import SiteFacts, check_facts
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
-
-
-class SiteFacts(TypedDict, total=False):
-    """What an owner may say about a site; each in the unit of :class:`Site`."""
-
-    battery_ah: float | None
-    battery_cells: int | None
-    installed: date | None
-    warranty_years: float | None
-    warranty_floor_ratio: float | None
-    warranty_throughput_wh: float | None
-
-
-# The bounds only catch slips of the pen; they are no statement about batteries.
-_BOUNDS = {
-    "battery_ah": (0.1, 100_000.0),
-    "battery_cells": (1, 1_000),
-    "warranty_years": (0.1, 100.0),
-    "warranty_floor_ratio": (0.01, 1.0),
-    "warranty_throughput_wh": (1.0, 1e12),
-}
 
 
 def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts]) -> Site:
@@ -54,11 +33,7 @@ def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts])
     """
     _check_name("a site", name)
     _check_zone(timezone)
-    for fact, (low, high) in _BOUNDS.items():
-        value = facts.get(fact)
-        if isinstance(value, int | float):
-            _check_fact(fact, value, low, high)
-    _check_installed(facts.get("installed"))
+    check_facts(**facts)
     row = SiteRow(name=name, timezone=timezone, **facts)
     try:
         with _writing(db) as session:
@@ -169,26 +144,6 @@ def _check_zone(timezone: str) -> None:
             where="timezone",
             expected="an IANA name such as Europe/Lisbon",
             next_step=f"did you mean {close[0]!r}?" if close else "look it up in the IANA list",
-        )
-
-
-def _check_fact(fact: str, value: float, low: float, high: float) -> None:
-    if not low <= value <= high:  # so neither NaN nor infinity passes
-        raise UsageError(
-            f"{fact} cannot be {value}",
-            where=fact,
-            expected=f"a number from {low:g} to {high:g}",
-            next_step="correct it, or leave it out: it can be missing",
-        )
-
-
-def _check_installed(installed: date | None) -> None:
-    if installed is not None and not 1990 <= installed.year <= 2099:
-        raise UsageError(
-            f"installed cannot be {installed}",
-            where="installed",
-            expected="a date from 1990 to 2099",
-            next_step="correct it, or leave it out: it can be missing",
         )
 
 

@@ -8,7 +8,6 @@ import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import (
-    SiteFacts,
     add_site,
     add_token,
     check_token,
@@ -17,6 +16,7 @@ from joulebook.storage.catalogue import (
 )
 from joulebook.storage.database import Database
 from joulebook.storage.records import Grant, Site
+from joulebook.storage.site_facts import SiteFacts
 
 
 def test_a_site_keeps_what_its_owner_said(database: Database) -> None:
