@@ -27,9 +27,7 @@ FLAT_V = (3.20, 3.40)
 STATED_C = 25.0
 
 _ROUNDS = 4
-_CUT = 3 * 1.4826
-#: No voltmeter repeats better than this. [V]
-_LEAST_V = 1e-5
+_CUT = 3.0
 #: Bends of the resistance over temperature, against 25 °C. [°C]
 _COLD_C, _FROST_C = 25.0, 10.0
 #: What is expected of it before anything is measured, per 25 °C value, and how surely (our
@@ -127,11 +125,11 @@ def pack_resistance(history: PackHistory, temperature_c: Floats) -> PackResistan
             f"only {rows.size} clear steps of the load were read, and {LEAST_STEPS} are needed",
             method=METHOD,
         )
-    change_a = np.diff(history.current_a)[rows]
-    ohm = np.diff(history.voltage_v)[rows] / change_a
+    change_a = history.current_a[rows + 1] - history.current_a[rows]
+    change_v = history.voltage_v[rows + 1] - history.voltage_v[rows]
     design = _terms(temperature_c[rows], history.years[rows])
-    weight = np.abs(change_a)
-    terms, covariance = _robust(design, ohm, weight)
+    least_u = _digit_v(change_v) / np.sqrt(6)
+    terms, covariance = _robust(design, change_v / change_a, np.abs(change_a), least_u)
     if not terms[0] > 0:
         return refused("the voltage does not fall when the load rises", method=METHOD)
     return PackResistance(
@@ -181,8 +179,18 @@ def _terms(temperature_c: Floats, years: Floats) -> Floats:
     )
 
 
-def _robust(design: Floats, ohm: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """Return the terms and their covariance, whatever a few wild steps say."""
+def _digit_v(change_v: Floats) -> float:
+    """Return the last digit of the voltmeter: by how little its changes differ. [V]"""
+    changes = np.unique(np.round(np.abs(change_v), 6))
+    return float(np.min(np.diff(changes, prepend=0.0)[changes > 0], initial=1.0))
+
+
+def _robust(design: Floats, ohm: Floats, weight: Floats, least_u: float) -> tuple[Floats, Floats]:
+    """Return the terms and their covariance, whatever a few wild steps say.
+
+    Steps that are all alike and a coarse last digit make most changes of the voltage the very
+    same: their spread is then no less than that of two rounded readings, ``least_u``. [V]
+    """
     typical = float(np.median(ohm))
     expected = typical * np.append(0.0, _EXPECTED)
     # Nothing is expected of the first term; the rest weigh as much as one reading each.
@@ -190,9 +198,9 @@ def _robust(design: Floats, ohm: Floats, weight: Floats) -> tuple[Floats, Floats
     terms, covariance = np.append(typical, np.zeros(4)), prior
     for _ in range(_ROUNDS):
         left = np.abs(ohm - design @ terms) * weight
-        middle = float(np.median(left))
-        kept = left <= _CUT * max(middle, _LEAST_V)
-        scaled = weight[kept] / max(1.4826 * middle, _LEAST_V)
+        spread = max(1.4826 * float(np.median(left)), least_u)
+        kept = left <= _CUT * spread
+        scaled = weight[kept] / spread
         a, y = design[kept] * scaled[:, None], ohm[kept] * scaled
         covariance = np.linalg.inv(a.T @ a + prior)
         terms = covariance @ (a.T @ y + prior @ expected)

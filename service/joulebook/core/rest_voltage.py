@@ -66,8 +66,7 @@ def state_at(cell_v: Floats) -> Floats:
 def slope_at(state: Floats) -> Floats:
     """Return the curve's slope, shape as given. [V a cell per unit of state of charge]
 
-    The curve is straight between its points, and at a point the slope is that of the piece
-    above it. So the slope is averaged over 2 % of charge, lest it jump.
+    It is averaged over 2 % of charge, about what the readings around an anchor cover.
     """
     low, high = np.clip(state - 0.01, 0, 0.98), np.clip(state + 0.01, 0.02, 1)
     return (rest_voltage(high) - rest_voltage(low)) / (high - low)
