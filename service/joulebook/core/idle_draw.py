@@ -1,0 +1,275 @@
+"""What the inverter takes for itself: at no load, and at the load that a home usually has.
+
+Methods `idle-2` and `conversion-2`, see ``docs/methods/idle.md`` and ``conversion.md``.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.dark_blocks import DarkBlocks, dark_blocks
+from joulebook.core.energy import METER_LIMIT_RATIO
+from joulebook.core.estimate import Estimate, refused
+from joulebook.core.full_segments import SensorOffset
+from joulebook.core.history import Floats, PackHistory, PowerHistory
+from joulebook.core.robust import huber_weights, least_squares, mad_scale
+from joulebook.core.spans import Span
+from joulebook.core.uncertainty import Uncertainty
+
+STANDBY_METHOD = "idle-2"
+LOSS_METHOD = "conversion-2"
+
+#: Assumed limit of what the load's meter reads when nothing flows, uniform within. [W]
+METER_ZERO_LIMIT_W = 1.0
+
+_FEWEST_HOURS = 20.0
+_FEWEST_NIGHTS = 5
+_LOWEST_OUTPUT_W = 400.0  # a tenth of the blocks must be below, or zero is out of sight
+_WIDEST_IDLE_W = 15.0  # 90 % half width
+_BEND = 1.345  # Huber's constant: 95 % efficient where errors are normal
+_DROP = 6.0
+_ROUNDS = 25
+_LEAST_SCALE_W = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnDraw:
+    """What the inverter takes, with what it was computed from.
+
+    Attributes
+    ----------
+    span : Span
+        The window.
+    idle_w : Estimate
+        At no load. [W]
+    loss_w, conversion : Estimate
+        Lost at the median load [W], and what share comes out there; the idle draw is in both.
+    load_w : float or None
+        That load: by default the median of the dark hours on battery. [W]
+    hours, nights : float, int
+        Dark hours on battery that were used.
+    idle_u, loss_u, conversion_u : Uncertainty or None
+        What the three intervals are made of, where the numbers are given.
+    """
+
+    span: Span
+    idle_w: Estimate
+    loss_w: Estimate
+    conversion: Estimate
+    load_w: float | None = None
+    hours: float = 0.0
+    nights: int = 0
+    idle_u: Uncertainty | None = None
+    loss_u: Uncertainty | None = None
+    conversion_u: Uncertainty | None = None
+
+
+def own_draw(
+    history: PackHistory,
+    powers: PowerHistory,
+    span: Span,
+    *,
+    offset: SensorOffset,
+    load_w: float | None = None,
+) -> OwnDraw:
+    """Return what the inverter takes in a window, from its dark hours on battery.
+
+    The loss, ``DC in - AC out``, is fitted with ``c + k1·M + k2·M²`` over the middle M of the two
+    so that single blocks far off do not bend it. Where nothing comes out it is the idle draw.
+    ``k1`` and ``k2`` cannot be told apart well and are not given; the loss at the median load can.
+
+    Parameters
+    ----------
+    history, powers : PackHistory, PowerHistory
+        The record, on one time axis.
+    span : Span
+        The window.
+    offset : SensorOffset
+        Of the battery's current sensor.
+    load_w : float, optional
+        The load at which the loss is given; by default the window's own median. Two windows are
+        compared at one load. [W]
+    """
+    if not powers.has_load:
+        return _refused(span, "no meter reads the load, so what the inverter takes is not known")
+    blocks = dark_blocks(history, powers, span, offset=offset)
+    hours = float(np.sum(blocks.readings)) * history.step_s / 3600
+    reason = _too_little(blocks, hours)
+    if reason is not None:
+        return _refused(span, reason, blocks, hours)
+    line = _loss_line(blocks)
+    if load_w is None:
+        load_w = float(np.median(blocks.output_w))
+    zero_a = offset.u_over(span)
+    idle_u, loss_u = (_uncertainty(line, blocks, at_w, zero_a) for at_w in (0.0, load_w))
+    idle_w, loss_w = line.at(0.0), line.at(load_w)
+    reason = _implausible(idle_w, loss_w, idle_u.half_width)
+    if reason is not None:
+        return _refused(span, reason, blocks, hours)
+    ratio = load_w / (load_w + loss_w)
+    # The ratio's error is the loss's, over again: more loss, less ratio.
+    per_watt = ratio / (load_w + loss_w)
+    conversion_u = Uncertainty(loss_u.own * per_watt, loss_u.shared * per_watt)
+    coverage = hours * 3600 / span.length_s
+
+    def given(value: float, u: Uncertainty, method: str, most: float = math.inf) -> Estimate:
+        return Estimate(
+            value=value,
+            low=value - u.half_width,
+            high=max(min(value + u.half_width, most), value),
+            coverage_ratio=coverage,
+            method=method,
+        )
+
+    return OwnDraw(
+        span=span,
+        idle_w=given(idle_w, idle_u, STANDBY_METHOD),
+        loss_w=given(loss_w, loss_u, LOSS_METHOD),
+        conversion=given(ratio, conversion_u, LOSS_METHOD, most=1.0),
+        load_w=load_w,
+        hours=hours,
+        nights=blocks.nights,
+        idle_u=idle_u,
+        loss_u=loss_u,
+        conversion_u=conversion_u,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LossLine:
+    """The loss over the middle M of output and input, in kW: ``c + k1·M + k2·M²``.
+
+    Attributes
+    ----------
+    terms, covariance : float64 (3,), (3, 3)
+    """
+
+    terms: Floats
+    covariance: Floats
+
+    def at(self, output_w: float) -> float:
+        """Return the loss at an output. [W]"""
+        loss = 0.0
+        for _ in range(_ROUNDS):  # the middle is half a loss above the output
+            loss = float(_powers(output_w + loss / 2) @ self.terms)
+        return loss
+
+    def u_at(self, output_w: float) -> float:
+        """Return its standard uncertainty from the fit. [W]"""
+        row = _powers(output_w + self.at(output_w) / 2)
+        return math.sqrt(float(row @ self.covariance @ row))
+
+
+def _powers(middle_w: float) -> Floats:
+    return np.array([1.0, middle_w / 1000, (middle_w / 1000) ** 2])
+
+
+def _loss_line(blocks: DarkBlocks) -> LossLine:
+    terms = np.column_stack(
+        [np.ones(blocks.middle_w.size), blocks.middle_w / 1e3, blocks.middle_w2 / 1e6]
+    )
+    return LossLine(*robust_line(terms, blocks.dc_w - blocks.output_w, blocks.night))
+
+
+def robust_line(
+    terms: Floats, target: Floats, group: NDArray[np.int64], *, drop: float = _DROP
+) -> tuple[Floats, Floats]:
+    """Fit ``terms @ value = target`` so that rows far off pull no harder than rows less far.
+
+    Parameters
+    ----------
+    terms, target : float64 (m, n), (m,)
+        Rows.
+    group : int64 (m,)
+        Rows of one group share their errors; the covariance counts groups, not rows.
+    drop : float
+        Rows beyond so many standard deviations are left out.
+
+    Returns
+    -------
+    value, covariance : float64 (n,), (n, n)
+    """
+    value = least_squares(terms, target).value
+    weight = np.ones(target.size)
+    for _ in range(_ROUNDS):
+        rest = target - terms @ value
+        weight = huber_weights(rest / max(mad_scale(rest), _LEAST_SCALE_W), bend=_BEND, drop=drop)
+        root = np.sqrt(weight)
+        before, value = value, least_squares(terms * root[:, None], target * root).value
+        if np.allclose(value, before, rtol=1e-9, atol=1e-9):
+            break
+    pull = terms * (weight * (target - terms @ value))[:, None]
+    groups = int(group[-1]) + 1
+    summed = np.zeros((groups, terms.shape[1]))
+    np.add.at(summed, group, pull)
+    inverse = np.linalg.inv(terms.T @ (terms * weight[:, None]))
+    covariance = inverse @ (summed.T @ summed) @ inverse * groups / (groups - 1)
+    return value, covariance
+
+
+def _uncertainty(line: LossLine, blocks: DarkBlocks, output_w: float, zero_a: float) -> Uncertainty:
+    """Return what the loss at an output is uncertain by. [W]
+
+    The fit is this window's own. The current sensor's zero adds the same to the loss at every
+    output, and the load meter's as well; an error of either meter's scale grows with what flows.
+    """
+    scale = METER_LIMIT_RATIO / math.sqrt(3)
+    dc_w = output_w + line.at(output_w)
+    shared = math.hypot(
+        zero_a * float(np.mean(blocks.voltage_v)),
+        METER_ZERO_LIMIT_W / math.sqrt(3),
+        scale * output_w,
+        scale * dc_w,
+    )
+    return Uncertainty(line.u_at(output_w), shared)
+
+
+def _too_little(blocks: DarkBlocks, hours: float) -> str | None:
+    """Return why the blocks say nothing of the idle draw, if so."""
+    if hours < _FEWEST_HOURS or blocks.nights < _FEWEST_NIGHTS:
+        return (
+            f"{hours:.1f} h of {blocks.nights} nights on battery alone, with battery, load and "
+            f"grid measured; {_FEWEST_HOURS:.0f} h of {_FEWEST_NIGHTS} nights are needed"
+        )
+    low_w = float(np.quantile(blocks.output_w, 0.1))
+    if low_w > _LOWEST_OUTPUT_W:
+        return (
+            f"the load in the dark is above {low_w:.0f} W nine tenths of the time; to look back to "
+            f"no load, a tenth must lie below {_LOWEST_OUTPUT_W:.0f} W"
+        )
+    return None
+
+
+def _implausible(idle_w: float, loss_w: float, half_width_w: float) -> str | None:
+    """Return why what was found is not stated, if so."""
+    if half_width_w > _WIDEST_IDLE_W:
+        return (
+            "the load in the dark changes too little: no load lies out of sight, and the idle "
+            f"draw would be uncertain by ±{half_width_w:.0f} W"
+        )
+    if idle_w - half_width_w > loss_w:
+        return (
+            f"the loss seems to fall from {idle_w:.0f} W to {loss_w:.0f} W as the load grows: the "
+            "meters of battery and load do not go together"
+        )
+    return None
+
+
+def _refused(
+    span: Span, reason: str, blocks: DarkBlocks | None = None, hours: float = 0.0
+) -> OwnDraw:
+    coverage = hours * 3600 / span.length_s if span.length_s else 0.0
+    idle_w, loss = (
+        refused(reason, method=method, coverage_ratio=coverage)
+        for method in (STANDBY_METHOD, LOSS_METHOD)
+    )
+    return OwnDraw(
+        span=span,
+        idle_w=idle_w,
+        loss_w=loss,
+        conversion=loss,
+        hours=hours,
+        nights=blocks.nights if blocks else 0,
+    )
