@@ -39,9 +39,10 @@ def _tell(text: str, status: int) -> int:
 def _four_lines(error: click.UsageError) -> str:
     context = error.ctx
     path = context.command_path if context else "joulebook"
-    usage = context.get_usage().removeprefix("Usage: ") if context else "joulebook COMMAND"
+    # A long usage comes wrapped, for it is meant to stand alone.
+    usage = " ".join(context.get_usage().split()) if context else "joulebook COMMAND"
     error_line = error.format_message().splitlines()[0]
     return (
-        f"{error_line}\n  where:    {path}\n  expected: {usage}\n"
+        f"{error_line}\n  where:    {path}\n  expected: {usage.removeprefix('Usage: ')}\n"
         f"  next:     {path} --help shows examples"
     )

@@ -5,7 +5,9 @@ import click
 from joulebook import __version__
 from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
+from joulebook.cli.corrections import correction
 from joulebook.cli.demo import demo
+from joulebook.cli.events import event
 from joulebook.cli.export import export
 from joulebook.cli.mappings import mapping
 from joulebook.cli.readings import import_file, recompute
@@ -31,6 +33,6 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, mapping, import_file, recompute, show),
-    *(export, backup, restore, verify, bench),
+    *(correction, event, export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

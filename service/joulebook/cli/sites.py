@@ -1,60 +1,109 @@
 """``joulebook site`` and ``joulebook token``: who may write what, and where."""
 
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
+from typing import Any, cast
 
 import click
 
-from joulebook.cli.options import data_option, existing_database, opened_database, site_option
+from joulebook.cli.options import (
+    Command,
+    data_option,
+    existing_database,
+    opened_database,
+    site_option,
+)
 from joulebook.storage.catalogue import add_site, add_token, site_named
+from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts
 
 
 @click.group()
 def site() -> None:
-    """Add a site: a home with its battery and its time zone."""
+    """Add a site: a home with its battery and its time zone; or change what is known of it."""
 
 
-@site.command("add")
-@click.argument("name")
-@click.option("--timezone", required=True, metavar="ZONE", help="IANA name, as Europe/Lisbon.")
-@click.option("--battery-ah", type=float, help="Rated charge of the battery. [Ah]")
-@click.option("--battery-cells", type=int, help="Cells in series, as 16.")
-@click.option("--installed", type=click.DateTime(formats=["%Y-%m-%d"]), help="Day it first ran.")
-@click.option("--warranty-years", type=float, help="Warranty from the day it first ran, as 10.")
-@click.option("--warranty-floor", type=float, help="Warranted share of rated charge, as 0.7.")
-@click.option("--warranty-throughput-kwh", type=float, help="Warranted energy out. [kWh]")
-@data_option
-def add(
-    name: str,
-    timezone: str,
+def fact_options(command: Command) -> Command:
+    """Add an option for each fact; ``None`` where it was not given."""
+    for name, kind, words in reversed(
+        (
+            ("--battery-ah", float, "Rated charge of the battery. [Ah]"),
+            ("--battery-cells", int, "Cells in series, as 16."),
+            ("--installed", click.DateTime(formats=["%Y-%m-%d"]), "Day it first ran."),
+            ("--warranty-years", float, "Warranty from the day it first ran, as 10."),
+            ("--warranty-floor", float, "Warranted share of rated charge, as 0.7."),
+            ("--warranty-throughput-kwh", float, "Warranted energy out. [kWh]"),
+        )
+    ):
+        command = click.option(name, type=kind, help=words)(command)
+    return command
+
+
+def _facts(
+    *,
     battery_ah: float | None,
     battery_cells: int | None,
     installed: datetime | None,
     warranty_years: float | None,
     warranty_floor: float | None,
     warranty_throughput_kwh: float | None,
-    data_dir: Path,
-) -> None:
+) -> SiteFacts:
+    """Return what the options of `fact_options` gave, ``None`` where nothing."""
+    throughput_wh = None if warranty_throughput_kwh is None else warranty_throughput_kwh * 1000
+    return SiteFacts(
+        battery_ah=battery_ah,
+        battery_cells=battery_cells,
+        installed=installed.date() if installed else None,
+        warranty_years=warranty_years,
+        warranty_floor_ratio=warranty_floor,
+        warranty_throughput_wh=throughput_wh,
+    )
+
+
+@site.command("add")
+@click.argument("name")
+@click.option("--timezone", required=True, metavar="ZONE", help="IANA name, as Europe/Lisbon.")
+@fact_options
+@data_option
+def add(name: str, timezone: str, data_dir: Path, **given: Any) -> None:
     """Add the site NAME.
 
     \b
     Example: joulebook site add studio --timezone Europe/Lisbon \\
                  --battery-ah 200 --battery-cells 16 --data DIR
     """
-    throughput_wh = None if warranty_throughput_kwh is None else warranty_throughput_kwh * 1000
     with opened_database(data_dir) as database:
-        made = add_site(
-            database,
-            name,
-            timezone,
-            battery_ah=battery_ah,
-            battery_cells=battery_cells,
-            installed=installed.date() if installed else None,
-            warranty_years=warranty_years,
-            warranty_floor_ratio=warranty_floor,
-            warranty_throughput_wh=throughput_wh,
-        )
+        made = add_site(database, name, timezone, **_facts(**given))
     print(f"added site {made.name} in {made.timezone}")
+
+
+@site.command("set")
+@click.argument("name")
+@fact_options
+@click.option(
+    *("--forget", "forgotten"),
+    type=click.Choice([fact.replace("_", "-") for fact in FACTS]),
+    multiple=True,
+    help="A fact to be missing from now on; may be given several times.",
+)
+@data_option
+def change(name: str, forgotten: tuple[str, ...], data_dir: Path, **given: Any) -> None:
+    """Change what is known of the site NAME; what is not given stays.
+
+    Rated charge and cells are what days are computed with: changing one has them computed anew.
+    The time zone stays: days would begin elsewhere.
+
+    \b
+    Example: joulebook site set studio --battery-ah 200 --warranty-years 10 --data DIR
+    """
+    facts = {fact: value for fact, value in _facts(**given).items() if value is not None}
+    facts |= dict.fromkeys(fact.replace("-", "_") for fact in forgotten)
+    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+        changed = change_facts(connection, site_named(database, name), **cast(SiteFacts, facts))
+    for fact in FACTS:
+        value = getattr(changed.site, fact)
+        print(f"{fact}: {'not given' if value is None else value}")
+    print(f"days to be computed anew: {changed.days}")
 
 
 @click.group()

@@ -1,0 +1,59 @@
+from pathlib import Path
+
+import pytest
+
+from joulebook.cli import main
+
+HISTORY = "time,battery.power [W]\n1784023200,1000\n1784023260,1000\n"
+TERMS = ["--warranty-years", "10", "--warranty-floor", "0.7", "--warranty-throughput-kwh", "30000"]
+
+
+@pytest.fixture
+def data(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    file = tmp_path / "history.csv"
+    file.write_text(HISTORY, encoding="utf-8")
+    data = ["--data", str(tmp_path / "house")]
+    pack = ["--battery-ah", "100", "--battery-cells", "16"]
+    assert main(["site", "add", "studio", "--timezone", "UTC", *pack, *data]) == 0
+    assert main(["import", str(file), "--site", "studio", *data]) == 0
+    capsys.readouterr()
+    return data
+
+
+def test_what_is_given_changes_and_the_rest_stays(
+    data: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["site", "set", "studio", "--battery-ah", "200", *data]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "battery_ah: 200.0",
+        "battery_cells: 16",
+        "installed: not given",
+        "warranty_years: not given",
+        "warranty_floor_ratio: not given",
+        "warranty_throughput_wh: not given",
+        "days to be computed anew: 1",
+    ]
+    assert main(["site", "set", "studio", "--installed", "2025-01-15", *TERMS, *data]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "battery_ah: 200.0",
+        "battery_cells: 16",
+        "installed: 2025-01-15",
+        "warranty_years: 10.0",
+        "warranty_floor_ratio: 0.7",
+        "warranty_throughput_wh: 30000000.0",
+        "days to be computed anew: 0",
+    ]
+
+
+def test_facts_can_be_forgotten(data: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    forget = ["--forget", "battery-ah", "--forget", "battery-cells"]
+    assert main(["site", "set", "studio", *forget, *data]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert told[:2] == ["battery_ah: not given", "battery_cells: not given"]
+
+
+def test_what_makes_no_sense_is_refused(
+    data: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["site", "set", "studio", "--warranty-floor", "70", *data]) == 2
+    assert "warranty_floor_ratio cannot be 70" in capsys.readouterr().err
