@@ -13,8 +13,6 @@ from joulebook.core.balances import Balances, FullToLow
 from joulebook.core.charge_counter import count_charge
 from joulebook.core.estimate import Estimate
 from joulebook.core.full_anchors import (
-    DONE_A,
-    DONE_RATE,
     ChargeVoltage,
     FullCharges,
     charge_voltage,
@@ -220,10 +218,6 @@ def _flags(
         flags.append(
             f"the charge voltage was moved by {held.shift_v * 1000:+.0f} mV a cell, which changes "
             "what full means"
-        )
-    if full.done_a > DONE_RATE * history.rated_ah + DONE_A:
-        flags.append(
-            f"charging ends at {full.done_a:.1f} A instead of dying away, so full is less certain"
         )
     if full.first.size and zero_v is None:
         flags.append("the voltmeter's zero could not be read on the upper plateau")

@@ -68,14 +68,11 @@ class FullCharges:
         Where the current had first died away, and where the battery was last full.
     offset_a : float
         First guess of what the sensor reads too much. [A]
-    done_a : float
-        At what current a charge counted as complete. [A]
     """
 
     first: Instants
     last: Instants
     offset_a: float
-    done_a: float
 
 
 def charge_voltage(history: PackHistory) -> ChargeVoltage | None:
@@ -121,7 +118,7 @@ def full_charges(history: PackHistory, counter: ChargeCounter, held: ChargeVolta
 def no_full_charges() -> FullCharges:
     """Return what is known of a battery that was never full: nothing."""
     nothing = np.empty(0, dtype=np.int64)
-    return FullCharges(first=nothing, last=nothing, offset_a=0.0, done_a=0.0)
+    return FullCharges(first=nothing, last=nothing, offset_a=0.0)
 
 
 def full_to_full(
@@ -192,7 +189,6 @@ def _episodes(
         first=near[first[complete]],
         last=near[ends[complete] - 1],
         offset_a=offset_a,
-        done_a=done_a,
     )
 
 

@@ -88,8 +88,9 @@ class LowPoints:
         Whether a break in the readings ended the search.
     quiet : int64 (m,)
         How many quiet readings lie near to it.
-    drawn_ah : float64 (m,)
-        The most that was out since full, quiet or not, without the sensor's offset. [Ah]
+    most_ah, drawn_ah : float64 (m,)
+        The most that was out since full, quiet or not, and what was at the lowest quiet reading;
+        without the sensor's offset, 0 where there is none. [Ah]
     charge_ah, hour, cell_v, current_a, slow_a, ohm, low_c : float64 (m,)
         Medians of the quiet readings: the counter as read [Ah], hours since the record's start,
         and what their names say; NaN where there are none.
@@ -99,6 +100,7 @@ class LowPoints:
     end_row: Instants
     broken: NDArray[np.bool_]
     quiet: NDArray[np.int64]
+    most_ah: Floats
     drawn_ah: Floats
     charge_ah: Floats
     hour: Floats
@@ -136,7 +138,8 @@ def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) 
     size = meter.history.at_ms.size
     begin, end, broken = _searched(counter, full, size)
     charge = np.append(counter.without_offset_ah(full.offset_a), np.inf)
-    most_out = charge[full.last] - _lowest(charge, begin, end)
+    at_full = charge[full.last]
+    most_ah = at_full - _lowest(charge, begin, end)
     charge[:-1][~_quiet(meter)] = np.inf
     lowest = _lowest(charge, begin, end)
     share_ah = NEAR_SHARE * meter.history.rated_ah
@@ -156,7 +159,8 @@ def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) 
         end_row=end,
         broken=broken,
         quiet=np.bincount(group, minlength=begin.size),
-        drawn_ah=most_out,
+        most_ah=np.maximum(most_ah, 0.0),
+        drawn_ah=np.maximum(at_full - lowest, 0.0),
         charge_ah=median(counter.net_ah[rows]),
         hour=median(counter.hours[rows]),
         cell_v=median(meter.rested_v(rows)),

@@ -1,6 +1,5 @@
 """Why a night tells the capacity or does not: one sentence for each, for the owner to read."""
 
-from joulebook.core.full_anchors import LEFT_SHARE
 from joulebook.core.history import Floats, PackHistory
 from joulebook.core.low_anchors import (
     LONGEST_FROM_FULL_H,
@@ -32,43 +31,44 @@ def reasons(
     known_ohm : bool
         Whether the pack's resistance was measured.
     """
-    rate = QUIET_RATE if known_ohm else QUIET_RATE_ASSUMED
+    rate_a = (QUIET_RATE if known_ohm else QUIET_RATE_ASSUMED) * history.rated_ah
     least_quiet = max(round(LEAST_QUIET_S / history.step_s), 1)
-    drawn_ratio = low.drawn_ah / history.rated_ah
     return tuple(
-        _reason(history, low, night, drawn_ratio[night], rate, least_quiet)
+        _charge_reason(low.most_ah[night] / history.rated_ah, broken=bool(low.broken[night]))
+        or _quiet_reason(
+            rate_a,
+            quiet=bool(low.quiet[night] >= least_quiet)
+            and bool(low.drawn_ah[night] >= LEAST_DRAWN_SHARE * history.rated_ah),
+        )
         or _curve_reason(low.cell_v[night], states[night], slopes[night])
         for night in range(low.low_row.size)
     )
 
 
-def _reason(
-    history: PackHistory, low: LowPoints, night: int, drawn: float, rate: float, least_quiet: int
-) -> str:
-    """Return what was wrong with the readings themselves."""
-    if not drawn >= LEAST_DRAWN_SHARE:
-        broken = low.broken[night]
-        if broken:
-            return (
-                "the readings break off before enough was drawn"
-                f" ({max(drawn, 0.0):.0%} of the rated charge)"
-            )
-        until = "" if drawn >= LEFT_SHARE else ", which is hardly more than standing full"
-        return (
-            f"only {max(drawn, 0.0):.0%} of the rated charge was drawn within "
-            f"{LONGEST_FROM_FULL_H / 24:.0f} days; {LEAST_DRAWN_SHARE:.0%} is needed{until}"
-        )
-    if low.quiet[night] < least_quiet:
-        return (
-            f"no {LEAST_QUIET_S / 60:.0f} quiet minutes at the lowest point: the current has to be "
-            f"below {rate * history.rated_ah:.0f} A"
-        )
-    return ""
+def _charge_reason(most: float, *, broken: bool) -> str:
+    """Return why too little was drawn, as a share of the rated charge."""
+    if most >= LEAST_DRAWN_SHARE:
+        return ""
+    if broken:
+        return f"the readings break off when only {most:.0%} of the rated charge was drawn"
+    return (
+        f"only {most:.0%} of the rated charge was drawn within {LONGEST_FROM_FULL_H / 24:.0f} days "
+        f"and before the next full charge; {LEAST_DRAWN_SHARE:.0%} is needed"
+    )
+
+
+def _quiet_reason(rate_a: float, *, quiet: bool) -> str:
+    if quiet:
+        return ""
+    return (
+        f"no {LEAST_QUIET_S / 60:.0f} quiet minutes near the lowest point, which would have to be "
+        f"at less than {rate_a:.0f} A"
+    )
 
 
 def _curve_reason(cell_v: float, state: float, slope: float) -> str:
     """Return why a clear voltage does not tell the state of charge."""
-    if not cell_v >= _LEAST_CELL_V:
+    if cell_v < _LEAST_CELL_V:
         return f"a rest voltage of {cell_v:.2f} V a cell is lower than any healthy cell shows"
     if state > HIGHEST_STATE or slope < LEAST_SLOPE_V:
         return (

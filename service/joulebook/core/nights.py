@@ -144,7 +144,7 @@ def _without_anchor(measured: Measured, row: int) -> Night:
     return Night(
         full_ms=int(measured.full_ms[row]),
         low_ms=int(measured.low_ms[row]) if quiet else None,
-        drawn_ah=max(float(low.drawn_ah[row]), 0.0),
+        drawn_ah=float(low.most_ah[row]),
         cell_v=float(low.cell_v[row]) if quiet else None,
         x_low=float(measured.x_low[row]) if quiet else None,
         low_c=float(low.low_c[row]) if quiet else None,

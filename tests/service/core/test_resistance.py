@@ -67,12 +67,12 @@ def _stepping(
     volts_of: float, *, steps: int, step_a: float = 20.0, resolution_v: float = 0.0
 ) -> PackHistory:
     """A pack of 16 cells on the flat part, whose load goes up and down, each for a minute."""
-    current = -5.0 - step_a * (np.arange(steps + 1) % 2)
+    current: Floats = -5.0 - step_a * (np.arange(steps + 1) % 2).astype(np.float64)
     volts: Floats = 52.8 + volts_of * current
     if resolution_v:
         # Real voltages wander between digits.
         volts += np.random.default_rng(4).uniform(-0.05, 0.05, current.size)
-        volts = np.round(volts / resolution_v) * resolution_v
+        volts[:] = np.round(volts / resolution_v) * resolution_v
     return PackHistory(
         at_ms=START_MS + np.arange(current.size) * 60_000,
         voltage_v=volts,

@@ -50,7 +50,8 @@ def test_the_slope_is_about_that_of_the_table() -> None:
 
 def test_a_cell_at_rest_from_a_pack_at_work() -> None:
     # (51.2 + 0.014·10 + 0.3·0.014·10)/16 + 0.008 = 3.219375 V.
-    volts = rested_cell_v(*(np.array([each]) for each in (51.2, -10.0, -10.0, 0.014)), cells=16)
+    current = np.array([-10.0])
+    volts = rested_cell_v(np.array([51.2]), current, current, np.array([0.014]), 16)
     assert volts[0] == pytest.approx((51.2 + 0.14 + 0.042) / 16 + 0.008)
 
 
