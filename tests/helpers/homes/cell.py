@@ -26,7 +26,8 @@ _KNEE_D = (-0.02, 0, 0.01, 0.02, 0.035, 0.05, 0.1)
 _KNEE_SHARE = (2.6, 1, 0.58, 0.2955, 0.13, 0.059, 0)
 
 LOWEST_X, HIGHEST_X, GRID = -0.03, 1.03, 2120
-_X = np.linspace(LOWEST_X, HIGHEST_X, GRID + 1)
+PER_X = GRID / (HIGHEST_X - LOWEST_X)
+GRID_X = np.linspace(LOWEST_X, HIGHEST_X, GRID + 1)
 _ERROR_REACH = 0.1
 
 
@@ -54,26 +55,36 @@ def _error_v(spec: HomeSpec) -> Floats:
     at = np.arange(-0.05, 1.06, 0.05)
     alike = np.exp(-(((at[:, None] - at[None, :]) / _ERROR_REACH) ** 2) / 2)
     drawn = np.linalg.cholesky(alike + 1e-6 * np.eye(at.size)) @ rng.standard_normal(at.size)
-    return np.interp(_X, at, drawn) * spec.pack.curve_error_v
+    return np.interp(GRID_X, at, drawn) * spec.pack.curve_error_v
 
 
 class Curves:
-    """The rest voltage of each home's cells, by its state of charge, as it ages."""
+    """The rest voltage of each home's pack, by its state of charge, as it ages.
+
+    Attributes
+    ----------
+    voltage, rise : float64 (homes, GRID + 1)
+        On the grid, and to its next point. [V]
+    offset : int (homes,)
+        Where each home's row begins in the flattened arrays.
+    """
 
     def __init__(self, specs: Sequence[HomeSpec]) -> None:
-        generic = smooth_through(_BASE_X, _BASE_V, _X)
-        small = np.interp(_X, _SMALL_X, np.array(_SMALL_V) - np.interp(_SMALL_X, _BASE_X, _BASE_V))
+        generic = smooth_through(_BASE_X, _BASE_V, GRID_X)
+        small = np.interp(
+            GRID_X, _SMALL_X, np.array(_SMALL_V) - np.interp(_SMALL_X, _BASE_X, _BASE_V)
+        )
         self._base = np.empty((len(specs), GRID + 1))
+        self._cells = [spec.pack.cells for spec in specs]
         self._height = np.empty(len(specs))
         self._width = np.array([spec.pack.knee_width for spec in specs])
         self._lithium = np.array([spec.pack.lithium_share for spec in specs])
         for row, spec in enumerate(specs):
-            fade_in = np.clip(_X / 0.2, 0, 1) * np.clip((1.05 - _X) / 0.1, 0, 1)
+            fade_in = np.clip(GRID_X / 0.2, 0, 1) * np.clip((1.05 - GRID_X) / 0.1, 0, 1)
             lower = generic + _error_v(spec) + spec.pack.curve_towards_small_cell * small * fade_in
-            self._base[row] = np.maximum.accumulate(lower + 1e-4 * _X)
-            top = self._base[row][np.searchsorted(_X, 1.0)]
+            self._base[row] = np.maximum.accumulate(lower + 1e-4 * GRID_X)
+            top = self._base[row][np.searchsorted(GRID_X, 1.0)]
             self._height[row] = spec.control.full_cell_v - spec.pack.hysteresis_v - top
-        self.per_x = GRID / (HIGHEST_X - LOWEST_X)
         self.offset = np.arange(len(specs)) * (GRID + 1)
         self.voltage = np.empty((len(specs), GRID + 1))
         self.rise = np.empty((len(specs), GRID + 1))
@@ -83,24 +94,20 @@ class Curves:
         """Redraw the curves after a loss, as a share of the first capacity, shape (homes,)."""
         for row, lost in enumerate(loss):
             left = 1 - lost
-            below = _X * left / (1 - lost * (1 - self._lithium[row]))
+            below = GRID_X * left / (1 - lost * (1 - self._lithium[row]))
             knee = smooth_through(
-                [d * self._width[row] for d in _KNEE_D], _KNEE_SHARE, (1 - _X) * left
+                [d * self._width[row] for d in _KNEE_D], _KNEE_SHARE, (1 - GRID_X) * left
             )
-            knee = np.where((1 - _X) * left > _KNEE_D[-1] * self._width[row], 0.0, knee)
-            lower = np.interp(below, _X, self._base[row])
-            self.voltage[row] = np.maximum.accumulate(lower + self._height[row] * knee)
+            knee = np.where((1 - GRID_X) * left > _KNEE_D[-1] * self._width[row], 0.0, knee)
+            lower = np.interp(below, GRID_X, self._base[row])
+            cell_v = np.maximum.accumulate(lower + self._height[row] * knee)
+            self.voltage[row] = cell_v * self._cells[row]
             self.rise[row, :-1] = np.diff(self.voltage[row])
             self.rise[row, -1] = self.rise[row, -2]
 
-    def place(self, x: Floats) -> Floats:
-        """Return where states of charge lie on the grid, shape (homes,)."""
-        place: Floats = np.minimum(np.maximum((x - LOWEST_X) * self.per_x, 0.0), GRID - 1e-9)
-        return place
-
     def rest_v(self, x: Floats) -> Floats:
-        """Return the rest voltage of a cell of each home between its branches. [V]"""
-        place = self.place(x)
+        """Return the rest voltage of each home's pack between its branches. [V]"""
+        place = np.clip((x - LOWEST_X) * PER_X, 0, GRID - 1e-9)
         whole = place.astype(np.intp)
         index = whole + self.offset
         value: Floats = self.voltage.take(index) + self.rise.take(index) * (place - whole)

@@ -84,47 +84,57 @@ class Controls:
         controls = [spec.control for spec in specs]
         self._packs = packs
         self._back = np.array([control.reserve_back_ratio for control in controls])
-        self._target = np.array([control.target_ratio for control in controls])
+        targets = np.array([control.target_ratio for control in controls])
+        self._target = np.where(targets < 1, targets, np.inf)
         self._stops = np.array([control.stops_at_tail for control in controls])
         rated = np.array([spec.pack.rated_ah for spec in specs])
         self._tail_a = np.array([c.tail_ratio for c in controls]) * rated
-        self._idle_w = np.array([c.idle_w * c.idle_from_battery for c in controls])
+        self._minus_idle_w = -np.array([c.idle_w * c.idle_from_battery for c in controls])
         self._learning = np.array([_LEARNING[control.learns] for control in controls])
         self._full_v = packs.full_v - 0.02 * packs.cells / 16
         self._empty_v = 2.93 * packs.cells
         self._rescue_w = 0.03 * 3.3 * packs.cells * rated
         self.claimed_ah = rated.copy()
         self.claimed_ratio = packs.charge_ah / rated
-        self._blocked = np.zeros(len(specs), dtype=bool)
+        self._zero, self._one = np.zeros(len(specs)), np.ones(len(specs))
+        self._again = 0.96 * self._one
+        self._raised, self._rescue = np.zeros(len(specs)), np.zeros(len(specs))
         self._cut = np.zeros(len(specs), dtype=bool)
         self._done = np.zeros(len(specs), dtype=bool)
         self.full = np.zeros(len(specs), dtype=bool)
 
-    def step(self, schedule: Schedule, row: int, gain: Floats, offset_a: Floats) -> None:
+    def step(self, schedule: Schedule, row: int) -> None:
         """Decide on one step, let the pack do it, and count as the battery's computer does."""
-        packs, claimed = self._packs, self.claimed_ratio
+        packs, claimed, zero = self._packs, self.claimed_ratio, self._zero
         surplus = schedule.surplus_w[row]
-        reserve = schedule.reserve_ratio[row]
-        self._blocked = claimed <= reserve + self._back * self._blocked
-        self._cut = (self._cut | (packs.voltage_v < schedule.low_v[row])) & (surplus <= 0)
-        need = np.where(self._blocked, -self._idle_w, np.minimum(surplus, 0.0))
-        need = np.minimum(need, schedule.forced_w[row])
-        need[self._cut] = 0.0
-        weak = self._cut & (packs.voltage_v < self._empty_v)
-        grid_w = schedule.grid_w[row] + self._rescue_w * (weak & ~schedule.island[row])
-        wanted = np.where(surplus > grid_w, surplus, np.where(grid_w > 0, grid_w, need))
-        wants_more = (claimed < self._target) | (self._target >= 1)
-        packs.step(wanted, wants_more & ~self._done)
-        current = packs.current_a
-        claimed = claimed + (current * gain + _OWN_OFFSET * offset_a) * (
-            packs.step_h / self.claimed_ah
-        )
-        self.full = (packs.voltage_v >= self._full_v) & (np.abs(current) < self._tail_a)
-        empty = (packs.voltage_v < self._empty_v) & (np.abs(current) < 10 * self._tail_a)
-        claimed = np.where(empty, np.minimum(claimed, 0.03), claimed)
-        claimed[self.full] = 1.0
-        self.claimed_ratio = np.minimum(np.maximum(claimed, 0.0), 1.0)
-        self._done = (self._done | (self.full & self._stops)) & (self.claimed_ratio > 0.96)
+        blocked = claimed <= schedule.reserve_ratio[row] + self._raised
+        self._raised = self._back * blocked
+        self._cut = (self._cut | (packs.voltage_v < schedule.low_v[row])) & (surplus <= zero)
+        wanted = np.minimum(surplus, zero)
+        np.copyto(wanted, self._minus_idle_w, where=blocked)
+        wanted = np.minimum(wanted, schedule.forced_w[row])
+        np.copyto(wanted, zero, where=self._cut)
+        grid_w = schedule.grid_w[row]
+        if row % 10 == 0:
+            weak = self._cut & (packs.voltage_v < self._empty_v) & ~schedule.island[row]
+            self._rescue = self._rescue_w * weak
+        grid_w = grid_w + self._rescue
+        np.copyto(wanted, grid_w, where=grid_w > zero)
+        np.copyto(wanted, surplus, where=surplus > grid_w)
+        packs.step(wanted, self._done | (claimed >= self._target))
+        claimed = claimed + packs.current_a * self._gain + self._drift
+        self.full = (packs.voltage_v >= self._full_v) & (packs.size_a < self._tail_a)
+        np.copyto(claimed, self._one, where=self.full)
+        if row % 10 == 0:
+            empty = (packs.voltage_v < self._empty_v) & (packs.size_a < 10 * self._tail_a)
+            claimed[empty] = np.minimum(claimed[empty], 0.03)
+        self.claimed_ratio = np.minimum(np.maximum(claimed, zero), self._one)
+        self._done = (self._done | (self.full & self._stops)) & (self.claimed_ratio > self._again)
+
+    def begin_day(self, gain: Floats, offset_a: Floats) -> None:
+        """Take over what the current sensor is like today, each of shape (homes,)."""
+        self._gain = gain * self._packs.step_h / self.claimed_ah
+        self._drift = _OWN_OFFSET * offset_a * self._packs.step_h / self.claimed_ah
 
     def end_day(self) -> None:
         """Learn, as far as this battery does."""

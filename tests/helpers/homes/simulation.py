@@ -131,18 +131,21 @@ def _live(
         if (first_day + day) % _CURVES_EVERY_DAYS == 0:
             packs.curves.age(packs.ageing.loss)
         offset_a = np.array([record.offset_a[first_day + day] for record in records])
-        for row in range(day * per_day, (day + 1) * per_day):
+        controls.begin_day(gain, offset_a)
+        rows = slice(day * per_day, (day + 1) * per_day)
+        for row in range(rows.start, rows.stop):
             if row % 10 == 0:
                 packs.follow_temperature(air[row])
-            controls.step(schedule, row, gain, offset_a)
+            controls.step(schedule, row)
             course.voltage_v[row] = packs.voltage_v
             course.current_a[row] = packs.current_a
             course.temperature_c[row] = packs.temperature_c
             course.ohm[row] = packs.now_ohm
             course.claimed_ratio[row] = controls.claimed_ratio
-            course.x[row] = packs.x
+            course.x[row] = packs.charge_ah
             course.full[row] = controls.full
-        _age(packs, course, slice(day * per_day, (day + 1) * per_day))
+        course.x[rows] /= packs.capacity_ah
+        _age(packs, course, rows)
         controls.end_day()
         claimed_ah[day] = controls.claimed_ah
         for home, record in enumerate(records):

@@ -175,11 +175,8 @@ def _of_season(values: Floats, day: int, whole_years: int) -> Floats:
 
 def _season_shift(specs: Sequence[HomeSpec], day: int, days: int) -> Floats:
     """Return how much warmer a day's season is than the mean of a short record's. [°C]"""
-    recorded = np.arange(days, dtype=float)
-    shift = [
-        (1 - place.room_ratio) * place.season_c
-        * (season(np.array([float(day)]), place.latitude_deg)[0]
-           - season(recorded, place.latitude_deg).mean())
-        for place in (spec.place for spec in specs)
-    ]  # fmt: skip
-    return np.array(shift)
+    swing = np.array([(1 - s.place.room_ratio) * s.place.season_c for s in specs])
+    south = np.array([np.sign(s.place.latitude_deg) for s in specs])
+    mean = season(np.arange(days, dtype=float), 1.0).mean()
+    shift: Floats = swing * south * (season(np.array([float(day)]), 1.0)[0] - mean)
+    return shift
