@@ -14,8 +14,20 @@ current has died away) to empty (the steep end of the curve, 2.72 V a cell at re
 from tests.helpers.homes.draw import draw_homes
 from tests.helpers.homes.home import Home
 from tests.helpers.homes.kept import kept, kept_homes
+from tests.helpers.homes.named import named_homes
 from tests.helpers.homes.simulation import simulate
 from tests.helpers.homes.spec import HomeSpec
 from tests.helpers.homes.truth import Truth
+from tests.helpers.homes.written import write_csv
 
-__all__ = ["Home", "HomeSpec", "Truth", "draw_homes", "kept", "kept_homes", "simulate"]
+__all__ = [
+    "Home",
+    "HomeSpec",
+    "Truth",
+    "draw_homes",
+    "kept",
+    "kept_homes",
+    "named_homes",
+    "simulate",
+    "write_csv",
+]

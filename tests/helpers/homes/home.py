@@ -1,6 +1,6 @@
 """Homes simulated: what their equipment would have logged, beside what is true of them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -128,8 +128,3 @@ class Home:
     def present_ratio(self) -> float:
         """Share of the readings that are there whole."""
         return float((self.log.state == THERE).mean())
-
-
-def of_kind(homes: Sequence[Home], kind: str) -> list[Home]:
-    """Return the homes of one kind."""
-    return [home for home in homes if home.spec.kind == kind]
