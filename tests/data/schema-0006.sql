@@ -36,6 +36,7 @@ CREATE TABLE corrections (
         CHECK ((value IS NOT NULL) = (kind IN ('scale', 'offset'))),
         CHECK (from_ms < to_ms)
     );
+INSERT INTO "corrections" VALUES(1,1,'battery','power','scale',0.5,NULL,5,'',1772409480000,NULL);
 CREATE TABLE "day_results" (
         site_id INTEGER NOT NULL REFERENCES sites (id),
         day DATE NOT NULL,
@@ -55,6 +56,7 @@ CREATE TABLE deep_tests (
         note VARCHAR NOT NULL,
         CHECK (started_ms < ended_ms)
     );
+INSERT INTO "deep_tests" VALUES(1,1,1772409480000,1772409480001,NULL,'{"rated_ah":200.0,"cells":16,"low_state":0.08,"low_v":50.67270950226245,"most_a":30.0,"advised_a":40.0,"expected_ah":183.6}','First');
 CREATE TABLE devices (
         id INTEGER NOT NULL PRIMARY KEY,
         site_id INTEGER NOT NULL REFERENCES sites (id),
@@ -98,6 +100,7 @@ CREATE TABLE events (
         made_ms INTEGER NOT NULL,
         removed_ms INTEGER
     );
+INSERT INTO "events" VALUES(1,1,1772409480000,'panels','Four more panels','',1772409480000,NULL);
 CREATE TABLE final_before (
         site_id INTEGER NOT NULL PRIMARY KEY REFERENCES sites (id),
         day DATE NOT NULL,
@@ -115,7 +118,7 @@ CREATE TABLE markings (
         id INTEGER NOT NULL PRIMARY KEY CHECK (id = 1),
         last_mark INTEGER NOT NULL
     );
-INSERT INTO "markings" VALUES(1,11);
+INSERT INTO "markings" VALUES(1,13);
 CREATE TABLE newest (
         series_id INTEGER NOT NULL PRIMARY KEY REFERENCES series (id),
         at_ms INTEGER NOT NULL,
@@ -158,7 +161,7 @@ CREATE TABLE record_marks (
         site_id INTEGER NOT NULL PRIMARY KEY REFERENCES sites (id),
         mark INTEGER NOT NULL
     );
-INSERT INTO "record_marks" VALUES(1,11);
+INSERT INTO "record_marks" VALUES(1,13);
 CREATE TABLE record_results (
         site_id INTEGER NOT NULL REFERENCES sites (id),
         name VARCHAR NOT NULL,
@@ -168,6 +171,7 @@ CREATE TABLE record_results (
         result BLOB NOT NULL,
         PRIMARY KEY (site_id, name)
     );
+INSERT INTO "record_results" VALUES(1,'record','record-1',1,1772409480000,X'7B7D');
 CREATE TABLE series (
         id INTEGER NOT NULL PRIMARY KEY,
         device_id INTEGER NOT NULL REFERENCES devices (id),

@@ -14,13 +14,19 @@ from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from joulebook.core.corrections import Correction
+from joulebook.core.deep_test_plan import target_of
 from joulebook.storage.catalogue import add_site, add_token, site_named
 from joulebook.storage.connections import open_connection
+from joulebook.storage.corrections import add_correction
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import save_day
+from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
+from joulebook.storage.events import Event, add_event
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import put_aside
-from joulebook.storage.records import Column, Refused, Value
+from joulebook.storage.record_results import save_record_result
+from joulebook.storage.records import Column, Refused, Site, Value
 from joulebook.storage.schema import APPLICATION_ID
 from joulebook.storage.sealing import seal
 from tests.helpers.databases import write
@@ -66,6 +72,7 @@ def fill(data_dir: Path) -> Database:
             # A real secret is random; the saved database needs one that the test knows.
             secret_hash = hashlib.sha256(SECRET.encode()).digest()
             connection.execute("UPDATE tokens SET secret_sha256 = ?", (secret_hash,))
+        _say(connection, studio)
     database.close()
     return database
 
@@ -79,6 +86,30 @@ REFUSED = Refused(
     detail="The payload is neither JSON nor CBOR.",
     received_ms=FIRST_MS,
 )
+
+
+#: What the owner says, from schema 0006 on.
+HALVED = Correction(
+    id=1, device="battery", quantity="power", kind="scale", value=0.5, to_ms=5, made_ms=FIRST_MS
+)
+PANELS = Event(
+    id=1, at_ms=FIRST_MS, kind="panels", title="Four more panels", note="", made_ms=FIRST_MS
+)
+DEEP_TEST = DeepTest(
+    id=1, planned_ms=FIRST_MS, started_ms=FIRST_MS + 1, target=target_of(200.0, 16), note="First"
+)
+
+
+def _say(connection: sqlite3.Connection, site: Site) -> None:
+    add_correction(connection, site, HALVED)
+    add_event(connection, site, PANELS)
+    plan_test(
+        *(connection, site, DEEP_TEST.target), note=DEEP_TEST.note, planned_ms=DEEP_TEST.planned_ms
+    )
+    start_test(connection, site, started_ms=DEEP_TEST.started_ms or 0)
+    save_record_result(
+        *(connection, site.id, "record", "record-1", b"{}"), mark=1, computed_ms=FIRST_MS
+    )
 
 
 def dump(path: Path) -> str:

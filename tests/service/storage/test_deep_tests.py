@@ -1,4 +1,5 @@
 from dataclasses import replace
+from functools import partial
 from sqlite3 import Connection
 
 import pytest
@@ -58,12 +59,9 @@ def test_it_does_not_end_before_it_began(connection: Connection, site: Site) -> 
 
 
 def test_without_a_plan_nothing_begins_or_ends(connection: Connection, site: Site) -> None:
-    for step in (
-        lambda: start_test(connection, site, started_ms=7),
-        lambda: end_test(connection, site, ended_ms=7),
-    ):
+    for step in (partial(start_test, started_ms=7), partial(end_test, ended_ms=7)):
         with pytest.raises(UsageError, match="has no test under way") as caught:
-            step()
+            step(connection, site)
         assert "deep-test plan" in caught.value.next_step
 
 

@@ -10,16 +10,30 @@ import pytest
 
 from joulebook.core.spans import Span
 from joulebook.storage.catalogue import check_token, sites
+from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, dirty_days, save_day
+from joulebook.storage.deep_tests import deep_tests_of
+from joulebook.storage.events import events_of
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import latest_readings, read_device
+from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Column, Value, Written
 from joulebook.storage.sealing import seal
 from joulebook.storage.series import series_of
 from tests.helpers.databases import write
-from tests.service.storage.saved_database import FIRST_MS, REFUSED, SAVED, SECRET, load, save
+from tests.service.storage.saved_database import (
+    DEEP_TEST,
+    FIRST_MS,
+    HALVED,
+    PANELS,
+    REFUSED,
+    SAVED,
+    SECRET,
+    load,
+    save,
+)
 
 #: A newer pcodec may pack the same readings into other bytes.
 BLOCK = 'INSERT INTO "blocks"'
@@ -66,6 +80,18 @@ def test_a_saved_database_is_read_by_this_version(tmp_path: Path, saved: Path) -
         assert results == [(date(2026, 3, 1), "day-1", b"{}")]
         (kept,) = quarantined(connection, studio.id)
         assert (kept.refused, kept.times_seen) == (REFUSED, 2)
+
+
+def test_what_its_owner_said_of_a_saved_database_is_read_by_this_version(tmp_path: Path) -> None:
+    database = Database.open(load(tmp_path, SAVED[3]).parent)
+    (site_id,) = {site.id for site in sites(database) if site.name == "studio"}
+    with closing(database.connect()) as connection:
+        assert corrections_of(connection, site_id) == [HALVED]
+        assert events_of(connection, site_id) == [PANELS]
+        assert deep_tests_of(connection, site_id) == [DEEP_TEST]
+        result = record_result(connection, site_id, "record")
+        assert result is not None
+        assert (result.result, result.method, result.behind) == (b"{}", "record-1", True)
 
 
 @pytest.mark.parametrize("saved", SAVED, ids=lambda file: file.stem)
