@@ -29,6 +29,8 @@ EARLY_DAYS = 183.0
 #: Below this state of charge a low anchor is deep; above the other it tells too little.
 DEEP_STATE, HIGHEST_STATE = 0.08, 0.16
 LARGEST_SHIFT_V, LARGEST_SPREAD_V = 0.020, 0.030
+#: Where balances disagree by more than this of the rated charge, full is not always full.
+LARGEST_MISFIT_RATIO = 0.010
 FIRST_DAYS = 90.0
 _WIDEST_RATIO = 0.06
 _STALE_DAYS = 183.0
@@ -144,6 +146,12 @@ def no_change_reason(fit: CapacityFit, *, shift_v: float | None) -> str | None:
         return (
             f"the charge voltage was moved by {abs(shift_v) * 1000:.0f} mV a cell: full does not "
             "mean the same before and after"
+        )
+    if fit.misfit_ratio > LARGEST_MISFIT_RATIO:
+        return (
+            f"what was counted from full to low differs from night to night by "
+            f"{fit.misfit_ratio:.1%} of the rated charge: the battery is hardly ever truly full, "
+            "or the current is not measured well"
         )
     return None
 

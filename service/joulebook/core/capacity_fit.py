@@ -20,7 +20,7 @@ from joulebook.core.capacity_knots import (
 )
 from joulebook.core.capacity_rows import ANCHORS, CLOSINGS, ChargeRows, charge_rows
 from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
-from joulebook.core.robust import Robust, Rows, gauss_newton
+from joulebook.core.robust import Robust, Rows, gauss_newton, mad_scale
 
 #: By how much the fit's own standard deviations are too small, found on simulated homes.
 CAPACITY_INFLATION = 1.6
@@ -105,6 +105,12 @@ class CapacityFit:
     def lows(self) -> float:
         """How many low anchors took part, each by its weight."""
         return float(np.sum(self.weight[self.rows.group == ANCHORS]))
+
+    @property
+    def misfit_ratio(self) -> float:
+        """By how much the low anchors typically disagree with the fit, of the rated charge."""
+        rest_ah = self.rest_ah[self.rows.anchor >= 0]
+        return mad_scale(rest_ah) / self.unknowns.rated_ah if rest_ah.size else 0.0
 
     def shares(self, at_ms: Instants) -> Floats:
         """Return each capacity knot's share (m, k) in the capacity at instants (m,)."""

@@ -28,8 +28,8 @@ _SHARED_U_V = 0.0009
 #: Mean and standard deviation of the single unknowns, in the order of `Unknowns`.
 _SINGLES = {
     "loss": (0.0025, 0.0015),
-    "full_cold": (0.0015, 0.0015),
-    "low_cold": (0.0015, 0.0015),
+    "full_cold": (0.001, 0.001),
+    "low_cold": (0.0015, 0.0012),
     "slow": (0.0, 0.3),
     "kept_below": (0.5, 0.3),
 }

@@ -24,7 +24,8 @@ from joulebook.core.rest_voltage import FULL_STATE, slope_at, state_at
 #: Below this the voltage tells less charge from a full pack, per °C. [°C]
 WARM_C = 25.0
 
-_CLOSING_U_AH, _COUNT_U_AH = 0.35, 0.3
+#: Of a closing, and of one way; of the rated charge. Their scale is found from the rows.
+_CLOSING_U, _COUNT_U = 0.00175, 0.0015
 _ANCHOR_U_V = 0.0015  # of a cell: its rest voltage at an anchor
 _SLOW_U, _OHMIC_U = 0.3, 0.04  # in resistances times the slow and the present current
 #: Where no temperature was read: what is taken for it, and how wrong that may be. [°C]
@@ -162,7 +163,7 @@ def _closings(balances: Balances, unknowns: Unknowns) -> ChargeRows:
     from_cold, from_u = _cold(np.concatenate([direct.from_c, low.full_c[out]]))
     to_cold, to_u = _cold(np.concatenate([direct.to_c, back.full_c[back_at]]))
     sigma = np.hypot(
-        _CLOSING_U_AH * np.sqrt(1 + hours / 24),
+        _CLOSING_U * unknowns.rated_ah * np.sqrt(1 + hours / 24),
         unknowns.rated_ah * _COLD_PER_C * np.hypot(from_u, to_u),
     )
     kept = ~_across(unknowns.steps_ms, from_ms, to_ms)
@@ -197,7 +198,7 @@ def _anchors(balances: Balances, unknowns: Unknowns) -> ChargeRows:
     ways, share = _both_ways(down, balances, unknowns)
     anchor_u = unknowns.rated_ah * _anchor_u_v(low, balances.cells) / low.slope_v
     unread_u = unknowns.rated_ah * _COLD_PER_C * np.hypot(full_u, low_u)
-    sigma = np.sqrt(anchor_u**2 + unread_u**2 + _COUNT_U_AH**2 * share)
+    sigma = np.sqrt(anchor_u**2 + unread_u**2 + (_COUNT_U * unknowns.rated_ah) ** 2 * share)
     return ChargeRows(
         anchor=row,
         change_ah=ways[row, 0],
