@@ -48,9 +48,10 @@ def test_a_deep_night_gives_the_capacity_and_says_what_it_rests_on() -> None:
     assert found.x_low == pytest.approx(0.05, abs=0.005)
     assert found.drawn_ah == pytest.approx(190.0, abs=1.0)
     assert found.returned_ah == pytest.approx(190.0, abs=1.0)
-    assert (found.low_c, found.full_ms, found.returned_ms) == pytest.approx(
-        (25.0, night_ms(12, 0), night_ms(12, 20)), abs=1_200_000
-    )
+    assert found.low_c == 25.0
+    assert found.full_ms == pytest.approx(night_ms(12, 0), abs=1_200_000)
+    # Full again between noon, when the current dies away, and four.
+    assert night_ms(12, 20) <= (found.returned_ms or 0) <= night_ms(12, 24)
 
 
 @pytest.mark.parametrize("offset_a", [-0.3, 0.3])
@@ -169,3 +170,31 @@ def test_noise_stays_inside_the_interval(seed: int) -> None:
     }
     found = result(replace(DEEP, **noisy)).capacity
     assert (found.low or 0) < 200.0 < (found.high or 0)
+
+
+def test_the_worked_example_of_the_page() -> None:
+    # By hand: (191.9 - 0.002 * 191.9 - 188) / 20 h = 0.176 A; (188 + 0.176 * 15) / 0.948.
+    measured = measure(DEEP)
+    down, back = measured.balances.full_to_low, measured.balances.low_to_full
+    assert (down.hours.size, back.hours.size) == (1, 1)
+    example = replace(
+        measured.balances,
+        full_to_low=replace(
+            down,
+            **{name: np.array([value]) for name, value in (("drawn_ah", 188.0), ("x_low", 0.05))},
+            **{name: np.array([value]) for name, value in (("hours", 15.0), ("low_c", 25.0))},
+        ),
+        low_to_full=replace(
+            back,
+            returned_ah=np.array([191.9]),
+            charged_ah=np.array([191.9]),
+            hours=np.array([5.0]),
+        ),
+    )
+    found = result_of(
+        *(DEEP, replace(measured, balances=example), TARGET),
+        started_ms=STARTED_MS,
+        ended_ms=ENDED_MS,
+    )
+    assert found.offset_a == pytest.approx(0.176, abs=0.0005)
+    assert found.capacity.value == pytest.approx(201.1, abs=0.05)
