@@ -80,14 +80,14 @@ def _pack(rng: np.random.Generator) -> PackSpec:
             (rng.uniform(0.05, 0.5), rng.uniform(400, 1800)),
         ),
         hysteresis_v=rng.uniform(0.004, 0.012),
-        coulombic_ratio=rng.uniform(0.0003, 0.005),
-        hidden_a=float(rng.choice([0.0, rng.uniform(0.01, 0.08)])),
+        coulombic_ratio=rng.uniform(0.0005, 0.0045),
+        hidden_a=rng.uniform(0.005, 0.04) if rng.random() < 0.3 else 0.0,
         full_per_c=rng.uniform(0.0, 0.0012),
         low_per_c=rng.uniform(0.0, 0.0025),
         curve_error_v=rng.uniform(0.002, 0.009),
         curve_towards_small_cell=float(np.clip(rng.normal(0, 0.12), -0.2, 0.35)),
         knee_width=rng.uniform(0.75, 1.3),
-        lithium_share=rng.uniform(0.2, 1.0),
+        lithium_share=rng.uniform(0.0, 1.0),
     )
 
 
@@ -129,7 +129,7 @@ def _sensor(rng: np.random.Generator, *, perfect: bool, step_s: int) -> SensorSp
         offset_a=wrong * rng.uniform(-0.3, 0.3),
         drift_a=wrong * rng.uniform(0.0, 0.08),
         offset_per_c=wrong * rng.uniform(-0.002, 0.002),
-        noise_a=rng.uniform(0.02, 0.3) if wrong else 0.01,
+        noise_a=rng.uniform(0.02, 0.15) if wrong else 0.01,
         ripple_ratio=rng.uniform(0.0, 0.05) if wrong and step_s >= 60 else 0.0,
         quantum_a=float(rng.choice([0.01, 0.1])) if wrong else 0.01,
         voltage_gain=1 + wrong * rng.uniform(-0.002, 0.002),

@@ -12,7 +12,7 @@ from tests.helpers.homes.spec import HomeSpec
 from tests.helpers.homes.truth import DailyTruth, Truth
 
 #: Part of each file's name: to be raised whenever the simulation changes.
-VERSION = 1
+VERSION = 2
 _FULLS = ("full_ms", "full_charge_wh", "full_discharge_wh")
 
 
