@@ -2,11 +2,13 @@ import json
 import re
 import runpy
 import sys
+import threading
 
 import pytest
 
 from joulebook_bridge.cli import main, run
 from tests.helpers.scripted_mqtt import ScriptedServer, connack
+from tests.helpers.stepped_clock import SteppedClock
 
 NOON_MS = 1_752_494_400_000
 READINGS = ("voltage=53.1V", "current=-12.4A", "soc=0.61")
@@ -22,7 +24,7 @@ def environ(port: int, **changed: str) -> dict[str, str]:
 
 
 def command(*arguments: str, environ: dict[str, str]) -> int:
-    return main(arguments, environ, clock_ms=lambda: NOON_MS)
+    return main(arguments, environ, SteppedClock(NOON_MS).clock(), threading.Event())
 
 
 def test_it_sends_one_pack_and_says_that_it_arrived(capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,8 +3,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from joulebook_bridge.deliver import Credentials, Server, deliver, parse_server
+from joulebook_bridge.deliver import deliver
 from joulebook_bridge.errors import AwayError, BridgeError, WrongError
+from joulebook_bridge.session import Credentials, Server, parse_server
 from tests.helpers.scripted_mqtt import ScriptedServer, connack, disconnect
 
 TOKEN = "a-secret-that-nobody-may-see"

@@ -1,126 +1,117 @@
 """The ``joulebook-bridge`` command."""
 
 import argparse
+import logging
 import os
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
-from joulebook_bridge.deliver import Credentials, deliver, parse_server
-from joulebook_bridge.errors import BridgeError, WrongError
+from joulebook_bridge.clock import Clock, system_clock
+from joulebook_bridge.deliver import deliver, topic_of
+from joulebook_bridge.errors import BridgeError
 from joulebook_bridge.pack import make_pack, parse_reading
-
-_PREFIX = "JOULEBOOK_BRIDGE_"
-_SETTINGS = {
-    "server": "where the service takes readings, as mqtt://127.0.0.1:1883",
-    "site": "the site that the readings belong to, as studio",
-    "name": "the name that the token was made for, as shed",
-    "token": "the token; rather in the environment, where the list of processes does not show it",
-}
+from joulebook_bridge.parser import make_parser
+from joulebook_bridge.session import Credentials, parse_server
+from joulebook_bridge.settings import setting
 
 
 def run() -> None:
     """Run the command with this process's arguments, environment and clock."""
-    sys.exit(main(sys.argv[1:], os.environ, clock_ms=lambda: time.time_ns() // 1_000_000))
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    sys.exit(main(sys.argv[1:], os.environ, system_clock(), stop))
 
 
 def main(
-    arguments: Sequence[str], environ: Mapping[str, str], *, clock_ms: Callable[[], int]
+    arguments: Sequence[str], environ: Mapping[str, str], clock: Clock, stop: threading.Event
 ) -> int:
-    """Run the command and return its exit status: 0 done, 2 wrong, 3 the service is away."""
-    options = _parser().parse_args(arguments)
+    """Run the command and return its exit status: 0 done, 2 wrong, 3 something is away.
+
+    Parameters
+    ----------
+    stop : threading.Event
+        Ends the commands that run until they are stopped.
+    """
+    options = make_parser().parse_args(arguments)
+    commands: dict[str, Callable[[], int]] = {
+        "send": lambda: _send(options, environ, clock),
+        "simulate": lambda: _simulate(options, stop),
+        "scan": lambda: _scan(options),
+        "run": lambda: _run(options, environ, clock, stop),
+        "check": lambda: _check(options, environ, clock),
+    }
     try:
-        print(_send(options, environ, clock_ms))
+        return commands[options.command]()
     except BridgeError as error:
         print(f"joulebook-bridge: {error}", file=sys.stderr)
         return error.exit_status
-    return 0
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="joulebook-bridge",
-        description="Send readings of a home battery and inverter to joulebook. "
-        "It only reports: it never writes to equipment.",
-    )
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    send = commands.add_parser(
-        "send",
-        help="send readings given by hand",
-        description="Send readings of one device, taken now, and wait until the service has them.",
-        epilog="example: joulebook-bridge send battery voltage=53.1V current=-12.4A soc=61%",
-    )
-    send.add_argument("device", metavar="DEVICE", help="the device they are of, as battery")
-    send.add_argument(
-        "readings",
-        metavar="QUANTITY=VALUE",
-        nargs="+",
-        help="value with its unit, as current=-12.4A",
-    )
-    for setting, meaning in _SETTINGS.items():
-        send.add_argument(
-            f"--{setting}",
-            metavar=setting.upper(),
-            help=f"{meaning} [environment: {_PREFIX}{setting.upper()}]",
-        )
-    send.add_argument(
-        "--timeout",
-        type=seconds,
-        default=10.0,
-        metavar="SECONDS",
-        help="how long to wait for the service [10]",
-    )
-    return parser
-
-
-def seconds(text: str) -> float:
-    """Return the length of time that a text means. [s]"""
-    length_s = float(text)
-    if not 0 < length_s <= 3600:
-        raise argparse.ArgumentTypeError("expected more than 0 and at most 3600 seconds")
-    return length_s
-
-
-def _send(
-    options: argparse.Namespace, environ: Mapping[str, str], clock_ms: Callable[[], int]
-) -> str:
+def _send(options: argparse.Namespace, environ: Mapping[str, str], clock: Clock) -> int:
     readings = [parse_reading(text) for text in options.readings]
-    server = parse_server(_setting(options, environ, "server"))
-    site = _setting(options, environ, "site")
-    credentials = Credentials(
-        _setting(options, environ, "name"), _setting(options, environ, "token")
-    )
+    said = {
+        name: setting(name, getattr(options, name) or "", environ)
+        for name in ("server", "site", "name", "token")
+    }
     took_s = deliver(
-        server,
-        credentials,
-        _topic(site, options.device),
-        make_pack(readings, clock_ms()),
+        parse_server(said["server"]),
+        Credentials(said["name"], said["token"]),
+        topic_of(said["site"], options.device),
+        make_pack(readings, clock.wall_ms()),
         timeout_s=options.timeout,
     )
     count = f"{len(readings)} reading{'s' if len(readings) > 1 else ''}"
-    return f"delivered {count} to {site}/{options.device} in {took_s * 1000:.0f} ms"
+    print(f"delivered {count} to {said['site']}/{options.device} in {took_s * 1000:.0f} ms")
+    return 0
 
 
-def _setting(options: argparse.Namespace, environ: Mapping[str, str], name: str) -> str:
-    value: str = getattr(options, name) or environ.get(_PREFIX + name.upper(), "")
-    if not value:
-        raise WrongError(
-            f"there is no {name}",
-            where=f"--{name}, or {_PREFIX}{name.upper()}",
-            expected=_SETTINGS[name].partition(";")[0],
-            next_step="give it there",
-        )
-    return value
+# Each command brings in what it needs by itself: what runs for years on a small box should not
+# carry the studio and SunSpec's definitions along.
 
 
-def _topic(site: str, device: str) -> str:
-    for word, name in (("site", site), ("device", device)):
-        # What would change the topic's shape never leaves; the service judges the rest.
-        if not name or set(name) & set("/+#\0"):
-            raise WrongError(
-                f"{name!r} cannot name a {word}",
-                where="the topic of the message",
-                expected="lower-case letters, digits and '-', as battery-2",
-                next_step=f"check the {word}",
-            )
-    return f"joulebook/v1/{site}/{device}"
+def _simulate(options: argparse.Namespace, stop: threading.Event) -> int:
+    from joulebook_bridge.simulate.serving import Studio, serve_in_background, write_configuration
+
+    studio = Studio(options.seed, options.speed, time.time)
+    with serve_in_background(studio, options.host, options.port) as address:
+        print(f"an invented inverter, battery and meter: {address}", flush=True)
+        if options.write:
+            write_configuration(studio, address, Path(options.write))
+            print(f"wrote {options.write}", flush=True)
+        stop.wait()
+    return 0
+
+
+def _scan(options: argparse.Namespace) -> int:
+    from joulebook_bridge.sunspec.commissioning import scan_line, write_found
+
+    address, found = scan_line(options.line, options.units, timeout_s=options.timeout, say=print)
+    if options.write:
+        write_found(address, found, Path(options.write))
+        print(f"wrote {options.write}. Next: joulebook-bridge check {options.write}")
+    return 0
+
+
+def _run(
+    options: argparse.Namespace, environ: Mapping[str, str], clock: Clock, stop: threading.Event
+) -> int:
+    from joulebook_bridge.configuration import load_configuration
+    from joulebook_bridge.running import Bridge
+
+    logging.basicConfig(
+        level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr
+    )
+    Bridge(load_configuration(Path(options.file), environ), clock).run(stop)
+    return 0
+
+
+def _check(options: argparse.Namespace, environ: Mapping[str, str], clock: Clock) -> int:
+    from joulebook_bridge.checking import report
+    from joulebook_bridge.configuration import load_configuration
+
+    return report(load_configuration(Path(options.file), environ), clock, print)

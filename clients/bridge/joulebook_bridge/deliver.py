@@ -1,70 +1,30 @@
-"""One message to the service, and its acknowledgement: MQTT 5.0, quality of service 1."""
+"""One message to the service, and its acknowledgement."""
 
-import socket
-import ssl
 import time
-from dataclasses import dataclass, field
-from typing import Any
-from urllib.parse import urlsplit
 
-from paho.mqtt.client import Client
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.reasoncodes import ReasonCode
+from joulebook_bridge.errors import WrongError
+from joulebook_bridge.session import Credentials, Server, Session
 
-from joulebook_bridge.errors import AwayError, BridgeError, WrongError
-
-_PORTS = {"mqtt": 1883, "mqtts": 8883}
-_LISTEN_S = 0.2  # how long one look at the socket lasts; the deadline is checked between looks
-
-# Reason codes of MQTT 5.0, §2.4.
-_UNSUPPORTED_VERSION = 0x84
-_BAD_CREDENTIALS = 0x86
-_NOT_AUTHORISED = 0x87
-_TOPIC_INVALID = 0x90
+_PREFIX = "joulebook/v1"
 
 
-@dataclass(frozen=True, slots=True)
-class Server:
-    """Where the service takes readings."""
-
-    host: str
-    port: int
-    tls: bool
-
-    def __str__(self) -> str:
-        return f"mqtt{'s' if self.tls else ''}://{self.host}:{self.port}"
-
-
-@dataclass(frozen=True, slots=True)
-class Credentials:
-    """Who sends; the token is not shown in a traceback either."""
-
-    name: str
-    token: str = field(repr=False)
-
-
-def parse_server(url: str) -> Server:
-    """Return the server that ``mqtt://HOST:PORT`` (or ``mqtts://``) names.
+def topic_of(site: str, device: str) -> str:
+    """Return the topic of a device's readings.
 
     Raises
     ------
     WrongError
-        If it names none. The text is not repeated: it may hold a password.
+        If a name would change the topic's shape; the service judges the rest.
     """
-    try:
-        parts = urlsplit(url)
-        port = parts.port or _PORTS.get(parts.scheme)
-    except ValueError:
-        parts, port = urlsplit(""), None
-    extra = parts.scheme not in _PORTS or parts.username is not None or parts.path.strip("/")
-    if extra or port is None or not parts.hostname:
-        raise WrongError(
-            "the server's address is not understood",
-            where="--server, or JOULEBOOK_BRIDGE_SERVER",
-            expected="mqtt://HOST:PORT or mqtts://HOST:PORT, without name or password",
-            next_step="write it so; name and token have their own options",
-        )
-    return Server(parts.hostname, port, tls=parts.scheme == "mqtts")
+    for word, name in (("site", site), ("device", device)):
+        if not name or set(name) & set("/+#\0"):
+            raise WrongError(
+                f"{name!r} cannot name a {word}",
+                where="the topic of the message",
+                expected="lower-case letters, digits and '-', as battery-2",
+                next_step=f"check the {word}",
+            )
+    return f"{_PREFIX}/{site}/{device}"
 
 
 def deliver(
@@ -79,144 +39,20 @@ def deliver(
     AwayError
         If it cannot be reached, or does not answer in time.
     """
-    return _Delivery(server, credentials, timeout_s).run(topic, payload)
-
-
-class _Delivery:
-    """One connection that carries one message; paho calls back into it from ``_listen``."""
-
-    def __init__(self, server: Server, credentials: Credentials, timeout_s: float) -> None:
-        self._server = server
-        self._credentials = credentials
-        self._timeout_s = timeout_s
-        self._began_s = time.monotonic()
-        self._accepted: ReasonCode | None = None
-        self._acknowledged: ReasonCode | None = None
-        self._goodbye: ReasonCode | None = None
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            protocol=MQTTProtocolVersion.MQTTv5,
-            reconnect_on_failure=False,
-        )
-        client.username_pw_set(credentials.name, credentials.token)
-        client.connect_timeout = timeout_s
-        client.on_connect = self._on_connect
-        client.on_publish = self._on_publish
-        client.on_disconnect = self._on_disconnect
-        if server.tls:
-            client.tls_set()
-        self._client = client
-
-    def run(self, topic: str, payload: bytes) -> float:
-        self._connect()
-        try:
-            while self._accepted is None:
-                self._listen("the connection")
-            if self._accepted.is_failure:
-                raise self._connection_refused(self._accepted)
-            self._client.publish(topic, payload, qos=1)
-            while self._acknowledged is None:
-                self._listen("the message")
-        finally:
-            self._client.disconnect()
-        if self._acknowledged.is_failure:
-            raise self._message_refused(self._acknowledged, topic)
-        return time.monotonic() - self._began_s
-
-    def _connect(self) -> None:
-        try:
-            self._client.connect(self._server.host, self._server.port)
-        except socket.gaierror as error:
-            raise self._away(
-                f"no host is called {self._server.host!r}", "check --server"
-            ) from error
-        except ConnectionRefusedError as error:
-            raise self._away(
-                "nothing listens at this port", "start the service, or check the port in --server"
-            ) from error
-        except ssl.SSLError as error:
-            raise self._away(
-                f"there is no secure connection: {error.reason or error}",
-                "check that the port speaks TLS and that this machine trusts its certificate",
-            ) from error
-        except TimeoutError as error:
-            raise self._silent("the connection") from error
-        except OSError as error:
-            raise self._away(
-                f"the service cannot be reached: {error.strerror or error}", "check the network"
-            ) from error
-
-    def _listen(self, waiting_for: str) -> None:
-        """Look at the socket for a moment; end with a reason when there is no more to wait for."""
-        left_s = self._timeout_s - (time.monotonic() - self._began_s)
-        if left_s <= 0:
-            raise self._silent(waiting_for)
-        result = self._client.loop(min(left_s, _LISTEN_S))
-        answered = self._accepted if waiting_for == "the connection" else self._acknowledged
-        if result != MQTTErrorCode.MQTT_ERR_SUCCESS and answered is None:
-            said = f": {self._goodbye}" if self._goodbye else ""
-            raise self._away(
-                f"the service closed the connection before it answered {waiting_for}{said}",
-                "try again; the service's log says more",
-            )
-
-    def _on_connect(self, *arguments: Any) -> None:
-        self._accepted = arguments[3]
-
-    def _on_publish(self, *arguments: Any) -> None:
-        self._acknowledged = arguments[3]
-
-    def _on_disconnect(self, *arguments: Any) -> None:
-        self._goodbye = arguments[3]
-
-    def _away(self, what: str, next_step: str) -> AwayError:
-        return AwayError(
-            what,
-            where=str(self._server),
-            expected="a joulebook service that takes readings",
-            next_step=next_step,
-        )
-
-    def _silent(self, waiting_for: str) -> AwayError:
-        return AwayError(
-            f"the service did not answer {waiting_for} within {self._timeout_s:g} s",
-            where=str(self._server),
-            expected="an answer in time",
-            next_step="check host and port, or allow more with --timeout; nothing was confirmed",
-        )
-
-    def _connection_refused(self, reason: ReasonCode) -> BridgeError:
-        if reason.value in (_BAD_CREDENTIALS, _NOT_AUTHORISED):
-            return WrongError(
-                f"the service does not accept the name {self._credentials.name!r} with this token",
-                where=str(self._server),
-                expected="a name and the token that was made for it",
-                next_step="check both; 'joulebook token add NAME --site SITE' makes a new token",
-            )
-        if reason.value == _UNSUPPORTED_VERSION:
-            return WrongError(
-                "the server does not speak MQTT 5.0",
-                where=str(self._server),
-                expected="a joulebook service, or a broker of MQTT 5.0",
-                next_step="check host and port in --server",
-            )
-        return self._away(f"the service refused the connection: {reason}", "try again later")
-
-    def _message_refused(self, reason: ReasonCode, topic: str) -> BridgeError:
-        if reason.value == _NOT_AUTHORISED:
-            return WrongError(
-                f"the token of {self._credentials.name!r} may not write to this site",
-                where=topic,
-                expected="the site that the token was made for",
-                next_step="check --site, or have a token made for this site",
-            )
-        if reason.value == _TOPIC_INVALID:
-            return WrongError(
-                "the service does not take readings under this topic",
-                where=topic,
-                expected="joulebook/v1/SITE/DEVICE in lower-case letters, digits and '-'",
-                next_step="check --site and the device's name",
-            )
-        return self._away(
-            f"the service refused the message: {reason}", "the service's log says more"
-        )
+    began_s = time.monotonic()
+    session = Session(server, credentials, timeout_s=timeout_s)
+    session.connect()
+    try:
+        session.publish(topic, payload)
+        answers = session.answers(timeout_s)
+        while not answers:
+            left_s = timeout_s - (time.monotonic() - began_s)
+            if left_s <= 0:
+                raise session.silent("the message")
+            answers = session.answers(left_s)
+    finally:
+        session.close()
+    [(_, reason)] = answers
+    if reason.is_failure:
+        raise session.message_refused(reason, topic)
+    return time.monotonic() - began_s

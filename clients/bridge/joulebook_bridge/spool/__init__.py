@@ -1,0 +1,1 @@
+"""Where readings wait on disk until the service has them."""

@@ -1,0 +1,1 @@
+"""Finding out what equipment is, where it describes itself as SunSpec asks."""
