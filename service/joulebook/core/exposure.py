@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.held import amounts, held
 from joulebook.core.history import DAYS_PER_YEAR, MS_PER_HOUR, Floats, Instants, PackHistory
+from joulebook.core.rest_current import REST_A
 from joulebook.core.spans import Span
-from joulebook.core.throughput import REST_A, OffsetAt
+from joulebook.core.throughput import OffsetAt
 
 METHOD = "exposure-1"
 
@@ -35,6 +36,8 @@ NEARLY_FULL_RATIO = 0.10
 _FULL_KNOWN_MS = 4 * 86_400_000
 
 _HOURS_PER_YEAR = 24 * DAYS_PER_YEAR
+
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,22 +142,23 @@ def exposure(history: PackHistory, span: Span, *, offset_at: OffsetAt | None = N
     """
     near = _between(history, span.start_ms - _FULL_KNOWN_MS, span.end_ms)
     amps = near.current_a if offset_at is None else near.current_a - offset_at(near.at_ms)
-    inside = near.at_ms >= span.start_ms
-    warmth = near.temperature_c[inside]
-    cell_v = near.voltage_v[inside] / near.cells
-    part = _Part(_hours_inside(near.at_ms[inside], span, near.step_s), span)
-    charging = _flag(amps[inside], amps[inside] > REST_A)
-    warmer = math.exp(AGEING_PER_C * _SENSOR_90_C)
+    first = int(np.searchsorted(near.at_ms, span.start_ms))
+    warmth, cell_v = near.temperature_c[first:], near.voltage_v[first:] / near.cells
+    warm_known, current_known = ~np.isnan(warmth), ~np.isnan(amps[first:])
+    both_known = warm_known & current_known
+    charging = amps[first:] > REST_A
+    full, full_known = _nearly_full(near, amps)
+    part = _Part(_hours_inside(near.at_ms[first:], span, near.step_s), span)
     return Exposure(
         span=span,
-        thermal_years=part.total(ageing_speed(warmth) / _HOURS_PER_YEAR, factor=warmer),
-        mean_c=part.mean_c(warmth),
-        hot_h=part.beyond(warmth - HOT_C),
-        very_hot_h=part.beyond(warmth - VERY_HOT_C),
-        cold_charging_h=part.beyond(COLD_C - warmth, where=charging),
-        freezing_charging_h=part.beyond(FREEZING_C - warmth, where=charging),
-        high_voltage_h=part.total(_flag(cell_v, cell_v >= HIGH_CELL_V)),
-        nearly_full_h=part.total(_nearly_full(near, amps)[inside]),
+        thermal_years=part.thermal_years(warmth, known=warm_known),
+        mean_c=part.mean_c(warmth, known=warm_known),
+        hot_h=part.beyond(warmth - HOT_C, known=warm_known),
+        very_hot_h=part.beyond(warmth - VERY_HOT_C, known=warm_known),
+        cold_charging_h=part.beyond(COLD_C - warmth, known=both_known, where=charging),
+        freezing_charging_h=part.beyond(FREEZING_C - warmth, known=both_known, where=charging),
+        high_voltage_h=part.so(cell_v >= HIGH_CELL_V, known=~np.isnan(cell_v)),
+        nearly_full_h=part.so(full[first:], known=full_known[first:]),
     )
 
 
@@ -176,65 +180,65 @@ def _hours_inside(at_ms: Instants, span: Span, step_s: float) -> Floats:
     return hours
 
 
-def _flag(known: Floats, is_so: NDArray[np.bool_]) -> Floats:
-    """Return 1 where it is so, 0 where not, NaN where it is not known."""
-    return np.where(np.isnan(known), np.nan, is_so.astype(np.float64))
-
-
-def _nearly_full(history: PackHistory, amps: Floats) -> Floats:
-    """Tell where little has left since the end of a charge; NaN where nothing tells. [0 or 1]
+def _nearly_full(history: PackHistory, amps: Floats) -> tuple[Flags, Flags]:
+    """Tell where little has left since the end of a charge, and where anything tells.
 
     The current is counted from there for four days, and never across a break.
     """
     known = ~(np.isnan(amps) | np.isnan(history.voltage_v))
-    flag = np.full(amps.size, np.nan)
+    full, told = np.zeros(amps.size, np.bool_), np.zeros(amps.size, np.bool_)
     at_ms, amps, volts = history.at_ms[known], amps[known], history.voltage_v[known]
     if not at_ms.size:
-        return flag
+        return full, told
     stands = held(at_ms, step_s=history.step_s)
     counted = np.concatenate([[0.0], np.cumsum(amounts(amps, stands)[:-1])])
     run = np.concatenate([[0], np.cumsum(stands.broken[:-1])])
-    full = (volts >= HIGH_CELL_V * history.cells) & (amps > -REST_A)
-    last = np.maximum.accumulate(np.where(full, np.arange(at_ms.size), -1))
-    told = (last >= 0) & (run[last] == run) & (at_ms - at_ms[last] <= _FULL_KNOWN_MS)
-    near = counted[last] - counted <= NEARLY_FULL_RATIO * history.rated_ah
-    flag[known] = np.where(told, near.astype(np.float64), np.nan)
-    return flag
+    charged = (volts >= HIGH_CELL_V * history.cells) & (amps > -REST_A)
+    last = np.maximum.accumulate(np.where(charged, np.arange(at_ms.size), 0))
+    # Before the first end of a charge the first reading stands in: it is no such end itself.
+    told[known] = charged[last] & (run[last] == run) & (at_ms - at_ms[last] <= _FULL_KNOWN_MS)
+    full[known] = counted[last] - counted <= NEARLY_FULL_RATIO * history.rated_ah
+    return full & told, told
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """Adds up over the time that readings stand for; NaN is time that was not measured."""
+    """Adds up over the time that readings of a span stand for. [h]"""
 
     hours: Floats
     span: Span
 
-    def total(self, value: Floats, *, factor: float = 1.0) -> Estimate:
-        """Return the sum of a value over time, its interval from a factor of either side."""
-        return self._given(
-            self._sum(value), self._sum(value) / factor, self._sum(value) * factor, value
-        )
+    def thermal_years(self, warmth: Floats, *, known: Flags) -> Estimate:
+        """Return the thermal age; a sensor off by its limit makes all of it longer or shorter."""
+        age = float(np.sum(ageing_speed(warmth[known]) * self.hours[known])) / _HOURS_PER_YEAR
+        factor = math.exp(AGEING_PER_C * _SENSOR_90_C)
+        return self._given(age, age / factor, age * factor, known)
 
-    def mean_c(self, warmth: Floats) -> Estimate:
+    def mean_c(self, warmth: Floats, *, known: Flags) -> Estimate:
         """Return the mean of a temperature over time. [°C]"""
-        hours = self._sum(np.where(np.isnan(warmth), np.nan, 1.0))
-        mean = self._sum(warmth) / hours if hours else 0.0
-        return self._given(mean, mean - _SENSOR_90_C, mean + _SENSOR_90_C, warmth)
+        seen_h = self._sum(known)
+        mean = float(np.sum(warmth[known] * self.hours[known])) / seen_h if seen_h else 0.0
+        return self._given(mean, mean - _SENSOR_90_C, mean + _SENSOR_90_C, known)
 
-    def beyond(self, margin_c: Floats, *, where: Floats | None = None) -> Estimate:
+    def beyond(self, margin_c: Floats, *, known: Flags, where: Flags | None = None) -> Estimate:
         """Return how long a temperature was beyond a limit, by how much it was so. [h]"""
-        also = np.ones(margin_c.size) if where is None else where
-        value, low, high = (
-            self._sum(_flag(margin_c, margin_c > by) * also)
-            for by in (0.0, _SENSOR_90_C, -_SENSOR_90_C)
-        )
-        return self._given(value, low, high, margin_c + also)
+        near = margin_c > -_SENSOR_90_C  # and never where it is NaN
+        if where is not None:
+            near &= where
+        margin, hours = margin_c[near], self.hours[near]
+        value, low = (float(np.sum(hours[margin > by])) for by in (0.0, _SENSOR_90_C))
+        return self._given(value, low, float(np.sum(hours)), known)
 
-    def _sum(self, value: Floats) -> float:
-        return float(np.nansum(value * self.hours))
+    def so(self, is_so: Flags, *, known: Flags) -> Estimate:
+        """Return how long something was so. [h]"""
+        value = self._sum(is_so)
+        return self._given(value, value, value, known)
 
-    def _given(self, value: float, low: float, high: float, known: Floats) -> Estimate:
-        seen_h = float(np.sum(self.hours[~np.isnan(known)]))
+    def _sum(self, flags: Flags) -> float:
+        return float(np.sum(self.hours[flags]))
+
+    def _given(self, value: float, low: float, high: float, known: Flags) -> Estimate:
+        seen_h = self._sum(known)
         if not seen_h:
             return refused("nothing that tells it was measured in this time", method=METHOD)
         return Estimate(

@@ -14,11 +14,10 @@ from joulebook.core.energy import K90
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.held import Held, amounts, held
 from joulebook.core.history import Floats, Instants, PackHistory
+from joulebook.core.rest_current import without_noise
 
 METHOD = "efc-2"
 
-#: A smaller current, its offset removed, is the sensor's noise around rest (our choice). [A]
-REST_A = 0.15
 #: Mean voltage of a lithium iron phosphate cell at work (common practice, no source). [V]
 MEAN_CELL_V = 3.31
 #: Standard uncertainties: the sensor's gain, ±1 % uniform, and what is left of sampling (our
@@ -148,9 +147,9 @@ def throughput_curve(
     at_ms, amps, volts = history.at_ms[there], history.current_a[there], history.voltage_v[there]
     if offset_at is not None:
         amps = amps - offset_at(at_ms)
-    amps = np.where(np.abs(amps) < REST_A, 0.0, amps)
     volts = np.where(np.isnan(volts), MEAN_CELL_V * history.cells, volts)
     stands = held(at_ms, step_s=history.step_s)
+    amps = without_noise(at_ms, amps, stands.hours)
     known = _NO_COUNTERS if counters is None else counters
     charge, discharge = (
         _one_way(at_ms, np.maximum(flow, 0.0), volts, stands, history, known.at_ms, counter_wh)
