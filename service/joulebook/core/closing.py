@@ -35,19 +35,22 @@ class Closing:
         Share of the charge put in that never comes out, and its standard uncertainty.
     cold_ratio, cold_u : float
         Share of the rated charge that a full charge lacks for each degree below 25 °C, likewise.
+    hidden_a, hidden_u : float
+        What the battery's own electronics draw behind the current sensor, likewise. [A]
     """
 
     loss_ratio: float = 0.0025
     loss_u: float = 0.0015
     cold_ratio: float = 0.0015
     cold_u: float = 0.0015
+    hidden_a: float = 0.01
+    hidden_u: float = 0.017
 
 
 def left_open_ah(sums: SegmentSums, closing: Closing, rated_ah: float) -> Floats:
     """Return by how much each segment fails to close. [Ah]"""
-    expected = closing.loss_ratio * sums.charge_ah - (
-        closing.cold_ratio * rated_ah * colder_c(sums)
-    )
+    expected = closing.loss_ratio * sums.charge_ah + closing.hidden_a * sums.covered_h
+    expected -= closing.cold_ratio * rated_ah * colder_c(sums)
     open_ah: Floats = sums.charge_ah - sums.discharge_ah - expected
     return open_ah
 

@@ -6,27 +6,33 @@ Method `round-trip-2`, see ``docs/methods/round-trip.md``. Where a battery never
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core.balances import FullToFull
-from joulebook.core.closing import USED, Closing, colder_c, left_open_ah, use_of
+from joulebook.core.closing import USED, Closing, left_open_ah, use_of
 from joulebook.core.efficiency import BEST_HALF_WIDTH_RATIO
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.full_segments import SegmentSums, SensorOffset, segment_sums
 from joulebook.core.history import Floats, Instants, PackHistory
 from joulebook.core.spans import Span
 from joulebook.core.uncertainty import Uncertainty
+from joulebook.core.window_zero import (
+    FEWEST_SEGMENTS,
+    Zero,
+    mean_offset,
+    open_u_ah,
+    window_zero,
+)
 
 FULL_ROUND_TRIP_METHOD = "round-trip-2"
 
-FEWEST_SEGMENTS = 5
-ENOUGH_SEGMENTS = 15  # from five up to here the interval is widened
+ENOUGH_SEGMENTS = 15  # with fewer the interval is widened
 
 _WIDENED = 1.5
-_SCATTER_RATIO = 0.0015  # of a window of 60 segments, from what full charges differ by
+_SCATTER_RATIO = 0.0006  # of a window of 60 segments, from what full charges differ by
 _SCATTER_SEGMENTS = 60
 
 
@@ -75,9 +81,10 @@ class FullRoundTrip:
         In and out over the segments used, offset removed. [Wh]
     hours : float
         Measured time in them. [h]
-    offset_a, closing_a : float
-        What was taken off the current, on average; the part of it that the window's own segments
-        found, beyond what was first assumed. [A]
+    zero : Zero or None
+        What was taken off the current, and how it was found.
+    closing_a : float
+        The part of it that goes beyond what was first assumed. [A]
     uncorrected_ratio : float or None
         What it would be had the sensor no offset.
     u : Uncertainty or None
@@ -90,10 +97,15 @@ class FullRoundTrip:
     charge_wh: float = 0.0
     discharge_wh: float = 0.0
     hours: float = 0.0
-    offset_a: float = 0.0
+    zero: Zero | None = None
     closing_a: float = 0.0
     uncorrected_ratio: float | None = None
     u: Uncertainty | None = None
+
+    @property
+    def offset_a(self) -> float | None:
+        """What was taken off the current, on average; ``None`` where there is no round trip. [A]"""
+        return None if self.zero is None else self.zero.offset_a
 
 
 def full_round_trips(
@@ -118,34 +130,10 @@ def full_round_trips(
         What is lost from full to full; by default what lithium iron phosphate commonly does.
     """
     sums = segment_sums(history, between, offset)
-    about = closing or Closing()
     return [
-        round_trip_in(sums, span, offset=offset, closing=about, rated_ah=history.rated_ah)
+        round_trip_in(sums, span, offset=offset, rated_ah=history.rated_ah, closing=closing)
         for span in spans
     ]
-
-
-@dataclass(frozen=True, slots=True)
-class _Totals:
-    """Sums over the segments used, offset removed as first assumed."""
-
-    segments: int
-    charge_wh: float
-    discharge_wh: float
-    charge_ah: float
-    charging_vh: float
-    discharging_vh: float
-    hours: float
-    active_h: float
-    open_ah: float
-    open_u_ah: float
-    colder_c: float
-
-    def ratio(self, more_a: float) -> float:
-        """Return out over in, with so much more taken off the current. [A]"""
-        return (self.discharge_wh + more_a * self.discharging_vh) / (
-            self.charge_wh - more_a * self.charging_vh
-        )
 
 
 def round_trip_in(
@@ -156,24 +144,90 @@ def round_trip_in(
     rated_ah: float,
     closing: Closing | None = None,
 ) -> FullRoundTrip:
-    """Return the round trip of one window, as :func:`full_round_trips` does of many.
+    """Return the round trip of one window.
 
     Parameters
     ----------
     sums : SegmentSums
-        Of all segments of the record.
-    span : Span
-        The window.
-    offset, closing : SensorOffset, Closing
-        As there; the sums were made with that offset.
+        Of the record's segments, with ``offset`` taken off.
+    span, offset, closing
+        As of `full_round_trips`.
     rated_ah : float
         What the maker rates. [Ah]
     """
     closing = closing or Closing()
     open_ah = left_open_ah(sums, closing, rated_ah)
     why = use_of(sums, span, open_ah, rated_ah)
+    segments = _touching(sums, span, open_ah, why)
+    if segments.used < FEWEST_SEGMENTS:
+        return FullRoundTrip(span=span, ratio=_too_few(segments), segments=segments)
+    used = why == USED
+    zero = window_zero(sums, used, span, offset=offset, closing=closing, rated_ah=rated_ah)
+    assumed_a = mean_offset(sums, used, offset)
+    energies = _Energies(
+        charge_wh=float(np.sum(sums.charge_wh[used])),
+        discharge_wh=float(np.sum(sums.discharge_wh[used])),
+        charging_vh=float(np.sum(sums.charging_vh[used])),
+        discharging_vh=float(np.sum(sums.discharging_vh[used])),
+    )
+    closed = energies.with_less(zero.offset_a - assumed_a)
+    # What full charges differ by went in and did not come out, or the other way round.
+    unlike = open_u_ah(sums, used, open_ah) / float(np.sum(sums.charge_ah[used]))
+    u = _uncertainty(closed, zero.u, unlike, segments.used)
+    hours = float(np.sum(sums.covered_h[used]))
+    half = max(u.half_width, BEST_HALF_WIDTH_RATIO)
+    return FullRoundTrip(
+        span=span,
+        ratio=Estimate(
+            value=closed.ratio,
+            low=max(closed.ratio - half, 0.0),
+            high=max(min(closed.ratio + half, 1.0), closed.ratio),
+            coverage_ratio=min(hours * 3600 / span.length_s, 1.0),
+            method=FULL_ROUND_TRIP_METHOD,
+        ),
+        segments=segments,
+        charge_wh=closed.charge_wh,
+        discharge_wh=closed.discharge_wh,
+        hours=hours,
+        zero=zero,
+        closing_a=zero.offset_a - assumed_a,
+        uncorrected_ratio=energies.with_less(-assumed_a).ratio,
+        u=u,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Energies:
+    """Energy in and out [Wh], and by how much an ampere more of offset moves them. [V h]"""
+
+    charge_wh: float
+    discharge_wh: float
+    charging_vh: float
+    discharging_vh: float
+
+    @property
+    def ratio(self) -> float:
+        return self.discharge_wh / self.charge_wh
+
+    @property
+    def ratio_per_a(self) -> float:
+        """By how much the ratio rises for an ampere more of offset."""
+        return (self.ratio * self.charging_vh + self.discharging_vh) / self.charge_wh
+
+    def with_less(self, more_a: float) -> "_Energies":
+        """Return the energies with so much more taken off the current. [A]"""
+        return replace(
+            self,
+            charge_wh=self.charge_wh - more_a * self.charging_vh,
+            discharge_wh=self.discharge_wh + more_a * self.discharging_vh,
+        )
+
+
+def _touching(
+    sums: SegmentSums, span: Span, open_ah: Floats, why: NDArray[np.int64]
+) -> WindowSegments:
     touching = (sums.from_ms < span.end_ms) & (sums.to_ms > span.start_ms)
-    segments = WindowSegments(
+    return WindowSegments(
         from_ms=sums.from_ms[touching],
         to_ms=sums.to_ms[touching],
         charge_wh=sums.charge_wh[touching],
@@ -181,78 +235,23 @@ def round_trip_in(
         open_ah=open_ah[touching],
         why=why[touching],
     )
-    if segments.used < FEWEST_SEGMENTS:
-        return FullRoundTrip(span=span, ratio=_too_few(segments), segments=segments)
-    used = why == USED
-    totals = _totals(sums, used, open_ah)
-    more_a = totals.open_ah / totals.active_h
-    ratio = totals.ratio(more_a)
-    u = _uncertainty(totals, ratio, closing, rated_ah)
-    half = max(u.half_width, BEST_HALF_WIDTH_RATIO)
-    assumed_a = _mean_offset(sums, used, offset)
-    return FullRoundTrip(
-        span=span,
-        segments=segments,
-        ratio=Estimate(
-            value=ratio,
-            low=max(ratio - half, 0.0),
-            high=max(min(ratio + half, 1.0), ratio),
-            coverage_ratio=min(totals.hours * 3600 / span.length_s, 1.0),
-            method=FULL_ROUND_TRIP_METHOD,
-        ),
-        charge_wh=totals.charge_wh - more_a * totals.charging_vh,
-        discharge_wh=totals.discharge_wh + more_a * totals.discharging_vh,
-        hours=totals.hours,
-        offset_a=assumed_a + more_a,
-        closing_a=more_a,
-        uncorrected_ratio=totals.ratio(-assumed_a),
-        u=u,
-    )
 
 
-def _totals(sums: SegmentSums, used: NDArray[np.bool_], open_ah: Floats) -> _Totals:
-    segments = int(np.count_nonzero(used))
-    active_h = sums.charging_h[used] + sums.discharging_h[used]
-    rate_a = float(np.sum(open_ah[used])) / float(np.sum(active_h))
-    rest_ah = open_ah[used] - rate_a * active_h
-    return _Totals(
-        segments=segments,
-        charge_wh=float(np.sum(sums.charge_wh[used])),
-        discharge_wh=float(np.sum(sums.discharge_wh[used])),
-        charge_ah=float(np.sum(sums.charge_ah[used])),
-        charging_vh=float(np.sum(sums.charging_vh[used])),
-        discharging_vh=float(np.sum(sums.discharging_vh[used])),
-        hours=float(np.sum(sums.covered_h[used])),
-        active_h=float(np.sum(active_h)),
-        open_ah=float(np.sum(open_ah[used])),
-        open_u_ah=math.sqrt(float(np.sum(rest_ah**2)) * segments / (segments - 1)),
-        colder_c=float(np.sum(colder_c(sums)[used])),
-    )
-
-
-def _uncertainty(totals: _Totals, ratio: float, closing: Closing, rated_ah: float) -> Uncertainty:
+def _uncertainty(
+    energies: _Energies, zero_u: Uncertainty, unlike: float, segments: int
+) -> Uncertainty:
     """Return what a ratio is uncertain by.
 
-    What the closing leaves unknown is an offset, and an offset adds to one side and takes from
-    the other. What full charges differ by is this window's own; how much charge is lost from
-    full to full is the same in all windows of a battery.
+    An offset adds to one side and takes from the other. The rest is what segments differ by.
     """
-    lever = (ratio * totals.charging_vh + totals.discharging_vh) / totals.charge_wh
-    lever /= totals.active_h  # a ratio for each Ah that is left open
     own_u = math.hypot(
-        lever * totals.open_u_ah,
-        lever * closing.cold_u * rated_ah * totals.colder_c,
-        _SCATTER_RATIO * math.sqrt(_SCATTER_SEGMENTS / totals.segments),
+        energies.ratio_per_a * zero_u.own,
+        energies.ratio * unlike,
+        _SCATTER_RATIO * math.sqrt(_SCATTER_SEGMENTS / segments),
     )
-    if totals.segments < ENOUGH_SEGMENTS:
+    if segments < ENOUGH_SEGMENTS:
         own_u *= _WIDENED
-    return Uncertainty(own_u, lever * closing.loss_u * totals.charge_ah)
-
-
-def _mean_offset(sums: SegmentSums, used: NDArray[np.bool_], offset: SensorOffset) -> float:
-    """Return the offset that was first assumed, averaged over the segments used. [A]"""
-    middle = (sums.from_ms[used] + sums.to_ms[used]) // 2
-    return float(np.average(offset.at(middle), weights=sums.covered_h[used]))
+    return Uncertainty(own_u, energies.ratio_per_a * zero_u.shared)
 
 
 def _too_few(segments: WindowSegments) -> Estimate:

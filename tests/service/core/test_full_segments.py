@@ -45,12 +45,39 @@ def test_three_minutes_by_hand() -> None:
     assert not sums.broken.any()
 
 
-def test_an_offset_is_removed_before_the_sign_is_told_and_noise_at_rest_counts_as_none() -> None:
+def test_an_offset_is_removed_before_the_sign_is_told_and_noise_at_rest_cancels() -> None:
     amps = np.array([0.3, 0.3 + STILL_A * 0.9, 0.3 - STILL_A * 0.9, 10.3, -9.7, 0.3])
     sums = segment_sums(_history(amps), _whole(_history(amps)), constant_offset(0.3))
     assert sums.charge_ah == pytest.approx([10 / 60])
     assert sums.discharge_ah == pytest.approx([10 / 60])
-    assert sums.charging_h == pytest.approx([1 / 60])
+    # Four quiet minutes, of which three are inside: their net is nothing, and counts as no charge.
+    assert sums.discharging_h == pytest.approx([(1 + 3) / 60])
+
+
+def test_what_trickles_while_full_is_held_counts_as_charge() -> None:
+    # Full from minute 2 on and held until minute 6 by 0.1 A; emptied; full again at minute 10.
+    amps = np.array([20.0, 20, 0.1, 0.1, 0.1, 0.1, -30, -30, 30, 31, 0.1, 0.1])
+    history = _history(amps)
+    at_ms = history.at_ms
+    warm = np.full(2, 25.0)
+    between = segments_at(at_ms[[0, 6]], at_ms[[2, 10]], from_c=warm, to_c=warm)
+    sums = segment_sums(history, between, no_offset())
+    assert sums.from_ms.tolist() == at_ms[[0, 2]].tolist()
+    assert sums.charge_ah[1] == pytest.approx((4 * 0.1 + 61) / 60)
+    assert sums.discharge_ah[1] == pytest.approx(60 / 60)
+    assert sums.covered_h[1] == pytest.approx(8 / 60)
+
+
+def test_a_hold_with_a_silence_in_it_is_left_out() -> None:
+    amps = np.array([20.0, 20] + [0.1] * 20 + [-30, -30, 30, 31, 0.1, 0.1])
+    amps[4:18] = np.nan
+    history = _history(amps)
+    at_ms = history.at_ms
+    warm = np.full(2, 25.0)
+    between = segments_at(at_ms[[0, 22]], at_ms[[2, 26]], from_c=warm, to_c=warm)
+    sums = segment_sums(history, between, no_offset())
+    assert sums.from_ms.tolist() == at_ms[[0, 22]].tolist()
+    assert not sums.broken.any()
 
 
 def test_a_lost_reading_is_bridged_by_a_line() -> None:
@@ -114,19 +141,21 @@ def test_the_sums_are_those_of_a_plain_loop() -> None:
     sums = segment_sums(cycles.history, cycles.between, offset)
     history = cycles.history
     for segment in range(3):
-        charge = discharge = 0.0
+        charge = discharge = still = 0.0
         for row in range(history.at_ms.size):
             if not cycles.between.from_ms[segment] <= history.at_ms[row]:
                 continue
             if history.at_ms[row] >= cycles.between.to_ms[segment]:
                 break
             amps = history.current_a[row] - 0.15
+            energy = amps * history.voltage_v[row] * 300 / 3600
             if abs(amps) >= STILL_A:
-                energy = amps * history.voltage_v[row] * 300 / 3600
                 charge += max(energy, 0.0)
                 discharge += max(-energy, 0.0)
-        assert sums.charge_wh[segment] == pytest.approx(charge)
-        assert sums.discharge_wh[segment] == pytest.approx(discharge)
+            else:
+                still += energy
+        assert sums.charge_wh[segment] == pytest.approx(charge + max(still, 0.0))
+        assert sums.discharge_wh[segment] == pytest.approx(discharge + max(-still, 0.0))
 
 
 def test_an_offset_between_knots_and_its_worst_uncertainty_in_a_span() -> None:
