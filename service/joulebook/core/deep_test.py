@@ -16,7 +16,7 @@ from joulebook.core.deep_test_plan import COLDEST_C, WARMEST_C, Target
 from joulebook.core.energy import K90
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.history import MS_PER_HOUR, PackHistory
-from joulebook.core.nights import GAIN_U, LOST_SHARE, PER_COLD_C, night_list
+from joulebook.core.nights import GAIN_U, LOST_SHARE, night_list
 from joulebook.core.rest_voltage import FULL_STATE
 
 METHOD = "deep-test-1"
@@ -29,6 +29,8 @@ LEAST_COVERAGE = 0.98
 MOST_CHARGED_SHARE = 0.05
 #: The sensor's zero is known from so many closings from full to full, where the way back is not.
 LEAST_CLOSINGS = 5
+#: Share of the capacity that a degree below 25 °C hides.
+PER_COLD_C = 0.0025
 #: Standard uncertainties: generic curve and voltmeter [V a cell], the state called full, the
 #: temperature's share per °C, what is lost of the charge put in, the counted charge. [Ah]
 _CELL_U, _FULL_U, _COLD_U, _LOST_U, _ANCHOR_AH = 0.0082, 0.002, 0.0015, 0.0015, 0.3
@@ -86,21 +88,18 @@ def attempts(measured: Measured, started_ms: int, ended_ms: int | None) -> NDArr
     return np.flatnonzero(near & (during | never_low)).astype(np.int64)
 
 
-def deepest(measured: Measured, rows: NDArray[np.int64]) -> int | None:
-    """Return which of these full charges was drawn lowest: an anchor before all others."""
-    if not rows.size:
-        return None
-    anchor = np.array([not measured.reasons[row] for row in rows])
+def deepest_first(measured: Measured, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return these full charges by how low they were drawn: anchors before all others."""
+    anchor = np.array([not measured.reasons[row] for row in rows], dtype=np.bool_)
     state = np.nan_to_num(measured.x_low[rows], nan=1.0)
     # Where nothing was low yet all are alike, and the last one is the one that runs.
-    order = np.lexsort((-rows, state, ~anchor))
-    return int(rows[order[0]])
+    return rows[np.lexsort((-rows, state, ~anchor))]
 
 
 def result_of(
     history: PackHistory, measured: Measured, target: Target, *, started_ms: int, ended_ms: int
 ) -> DeepTestResult:
-    """Return what came of a test.
+    """Return what came of a test: of its nights, the deepest one that counts.
 
     Parameters
     ----------
@@ -112,10 +111,18 @@ def result_of(
     started_ms, ended_ms : int
         When the owner said that it began, and ended. [ms, UTC epoch]
     """
-    row = deepest(measured, attempts(measured, started_ms, ended_ms))
-    if row is None:
+    nights = [
+        _night(history, measured, target, int(row))
+        for row in deepest_first(measured, attempts(measured, started_ms, ended_ms))
+    ]
+    if not nights:
         why = "the battery was not full at the beginning: nothing to count from"
         return _not_counting((why, *measured.flags))
+    return next((night for night in nights if night.verdict == "counts"), nights[0])
+
+
+def _night(history: PackHistory, measured: Measured, target: Target, row: int) -> DeepTestResult:
+    """Return what one night of a test says."""
     if measured.reasons[row]:
         # Where readings broke off, how low it came until then is not what matters.
         broken = bool(measured.low.broken[row])

@@ -7,7 +7,7 @@ import numpy as np
 
 from joulebook.core.anchors import ASSUMED_C, Measured
 from joulebook.core.charge_counter import ChargeCounter, count_charge
-from joulebook.core.deep_test import attempts, deepest
+from joulebook.core.deep_test import attempts, deepest_first
 from joulebook.core.deep_test_plan import Target
 from joulebook.core.full_anchors import LEFT_SHARE
 from joulebook.core.history import Floats, PackHistory
@@ -75,11 +75,11 @@ def progress_of(
         When the owner said that it began. [ms, UTC epoch]
     """
     rows = attempts(measured, started_ms, None)
-    best = deepest(measured, rows)
     counter = count_charge(history)
-    if best is None:
+    if not rows.size:
         now = _now(history, measured, counter, None)
         return _progress("waiting for full", None, now, measured, _full_missing(measured))
+    best = int(deepest_first(measured, rows)[0])
     reached = not measured.reasons[best] and measured.x_low[best] <= target.low_state
     # Before it was low enough, the full charge that counts is the last one.
     row = best if reached else int(rows[-1])
