@@ -3,6 +3,7 @@
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
 from joulebook.storage.sealer import SealerCounts
+from joulebook.summaries.analyst import AnalystCounts
 from joulebook.summaries.summariser import SummariserCounts
 from joulebook.web.health import Health
 
@@ -12,6 +13,7 @@ def health_of(
     listener: ListenerCounts,
     summaries: SummariserCounts,
     sealing: SealerCounts,
+    analysis: AnalystCounts,
     *,
     broker_connected: bool | None,
 ) -> Health:
@@ -26,7 +28,9 @@ def health_of(
         problems.append("the summaries have stopped: results fall behind; restart the service")
     if not sealing.alive:
         problems.append("sealing has stopped: the file grows; restart the service")
-    problems += [*summaries.failing, *sealing.failing]
+    if not analysis.alive:
+        problems.append("the analysis of whole records has stopped; restart the service")
+    problems += [*summaries.failing, *sealing.failing, *analysis.failing]
     if broker_connected is False:
         problems.append("the broker is not reached; its readings wait there")
     return Health(

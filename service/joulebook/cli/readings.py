@@ -18,6 +18,7 @@ from joulebook.cli.options import (
 from joulebook.ingest.tables import import_csv
 from joulebook.storage.catalogue import site_named
 from joulebook.summaries.recompute import recompute as recompute_site
+from joulebook.summaries.site_records import update_record
 
 
 @click.command("import")
@@ -48,7 +49,7 @@ def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) ->
 @site_option
 @data_option
 def recompute(site_name: str, data_dir: Path) -> None:
-    """Compute every day of a site anew from its readings.
+    """Compute every day of a site anew from its readings, and then its whole record.
 
     \b
     Example: joulebook recompute --site studio --data DIR
@@ -59,4 +60,5 @@ def recompute(site_name: str, data_dir: Path) -> None:
         days = recompute_site(
             database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s, progress=advance
         )
+        update_record(database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
     print(f"computed: {days} day{'' if days == 1 else 's'}")

@@ -24,6 +24,7 @@ from joulebook.storage.catalogue import check_token
 from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.sealer import Sealer
+from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
@@ -40,6 +41,7 @@ class Service:
         self._settings = settings
         self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
         self._sealer = Sealer(database, clock_ms=clock_ms)
+        self._analyst = Analyst(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
         mappings = Mappings(load_mappings(database.data_dir / MAPPINGS))
         self._inbox = Inbox(
             database, clock_ms=clock_ms, mappings=mappings, wrote=self._summariser.nudge
@@ -121,6 +123,7 @@ class Service:
     def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
         if self._keeper:
             yield self._keeper.start, self._keeper.stop
+        yield self._analyst.start, self._analyst.stop
         yield self._sealer.start, self._sealer.stop
         yield self._summariser.start, self._summariser.stop
         yield self._inbox.start, self._inbox.stop
@@ -134,6 +137,7 @@ class Service:
             self._listener.counts(),
             self._summariser.counts(),
             self._sealer.counts(),
+            self._analyst.counts(),
             broker_connected=self._broker.connected if self._broker else None,
         )
 

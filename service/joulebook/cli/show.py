@@ -18,8 +18,11 @@ from joulebook.cli.options import (
     span_options,
 )
 from joulebook.storage.catalogue import site_named
+from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.recompute import catch_up
-from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+from joulebook.summaries.reports import days_report
+from joulebook.summaries.site_records import update_record
+from joulebook.summaries.wear_report import wear_report
 
 _REPORTS = {"days": days_report, "efficiency": efficiency_report, "wear": wear_report}
 
@@ -41,7 +44,7 @@ def show(
 ) -> None:
     """Show days, efficiency or wear of a site.
 
-    Days whose results are behind their readings, after an import, are computed first.
+    What is behind its readings, after an import, is computed first.
 
     \b
     Example: joulebook show days --site studio --from 2026-07-01 --data DIR
@@ -49,7 +52,9 @@ def show(
     """
     with existing_database(data_dir) as database:
         site = site_named(database, site_name)
-        catch_up(database, site, clock_ms=clock_ms, max_gap_s=settings_of(data_dir).max_gap_s)
+        max_gap_s = settings_of(data_dir).max_gap_s
+        catch_up(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
+        update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
         document = _REPORTS[report](database, site, day_of(first), day_of(last))
     if as_json:
         print(json.dumps(document, indent=2, allow_nan=False))

@@ -5,6 +5,7 @@ from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
 from joulebook.storage.records import SealCounts
 from joulebook.storage.sealer import SealerCounts
+from joulebook.summaries.analyst import AnalystCounts
 from joulebook.summaries.summariser import SummariserCounts
 from joulebook.web.health import Health
 
@@ -22,11 +23,14 @@ INBOX = InboxCounts(
 )
 LISTENER = ListenerCounts(connections=1, connections_total=2, refused=1, messages=7, bytes=900)
 SUMMARIES = SummariserCounts(alive=True, dirty_days=6, days_computed=9, failing=())
+ANALYSIS = AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=())
 SEALING = SealerCounts(alive=True, runs=2, sealed=SealCounts(), failing=())
 
 
 def test_all_well_is_ready_with_every_count_in_its_place() -> None:
-    assert health_of(INBOX, LISTENER, SUMMARIES, SEALING, broker_connected=None) == Health(
+    assert health_of(
+        INBOX, LISTENER, SUMMARIES, SEALING, ANALYSIS, broker_connected=None
+    ) == Health(
         ready=True,
         problems=(),
         messages=7,
@@ -53,6 +57,7 @@ def test_a_full_disk_is_not_ready() -> None:
         LISTENER,
         SUMMARIES,
         SEALING,
+        ANALYSIS,
         broker_connected=True,
     )
     assert not health.ready
@@ -61,7 +66,7 @@ def test_a_full_disk_is_not_ready() -> None:
 
 def test_a_dead_writer_is_not_ready() -> None:
     health = health_of(
-        replace(INBOX, alive=False), LISTENER, SUMMARIES, SEALING, broker_connected=None
+        replace(INBOX, alive=False), LISTENER, SUMMARIES, SEALING, ANALYSIS, broker_connected=None
     )
     assert not health.ready
     assert "the writer has stopped" in health.problems[0]
@@ -70,12 +75,15 @@ def test_a_dead_writer_is_not_ready() -> None:
 def test_what_does_not_stop_readings_is_told_and_stays_ready() -> None:
     summaries = replace(SUMMARIES, alive=False, failing=("2026-07-14 cannot be computed: x",))
     sealing = replace(SEALING, alive=False, failing=("battery, 2026-07-01: a damaged block",))
-    health = health_of(INBOX, LISTENER, summaries, sealing, broker_connected=False)
+    analysis = replace(ANALYSIS, alive=False, failing=("a record cannot be analysed: x",))
+    health = health_of(INBOX, LISTENER, summaries, sealing, analysis, broker_connected=False)
     assert health.ready
     assert [problem.split()[0:2] for problem in health.problems] == [
         ["the", "summaries"],
         ["sealing", "has"],
+        ["the", "analysis"],
         ["2026-07-14", "cannot"],
         ["battery,", "2026-07-01:"],
+        ["a", "record"],
         ["the", "broker"],
     ]

@@ -14,8 +14,10 @@ from joulebook.core.spans import local_day
 from joulebook.storage.database import Database
 from joulebook.storage.days import mark_days
 from joulebook.storage.records import Column, Site
+from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.recompute import recompute
-from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+from joulebook.summaries.reports import days_report
+from joulebook.summaries.wear_report import wear_report
 from tests.helpers.databases import write
 from tests.helpers.plants import IDLE_W, plant
 from tests.helpers.stored_plants import FIRST, empty_studio, plant_studio, store
@@ -157,7 +159,7 @@ def test_wear_counts_cycles_and_does_not_invent_the_rest(studio: tuple[Database,
     assert document["capacity"] == []
     for name, value in (("fade", "ratio_per_year"), ("warranty", "expected_ratio")):
         assert document[name][value] is None
-        assert "does not measure capacity yet" in document[name]["reason"]
+        assert "has not been analysed yet" in document[name]["reason"]
     assert document["warranty"]["ends"] == "2036-06-01"
     assert document["warranty"]["floor_ratio"] == 0.7
     assert document["warranty"]["verdict"] is None

@@ -5,7 +5,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 
 from joulebook.storage.catalogue import sites
-from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.reports import days_report
+from joulebook.summaries.wear_report import wear_report
 from joulebook.web.asked import asked_days
 from joulebook.web.sites import Backed, Sited
 

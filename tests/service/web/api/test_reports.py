@@ -1,6 +1,8 @@
 import pytest
 
-from joulebook.summaries.reports import days_report, efficiency_report, wear_report
+from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.reports import days_report
+from joulebook.summaries.wear_report import wear_report
 from tests.helpers.pages import Studio
 
 _SITE = "/api/v1/sites/studio"

@@ -1,0 +1,134 @@
+"""The efficiency document: round trip, conversion and idle draw of a window, and by quarter."""
+
+from contextlib import closing
+from datetime import date
+
+from joulebook.core.full_segments import SegmentSums, SensorOffset
+from joulebook.core.full_windows import round_trip_in
+from joulebook.core.spans import Span, days_span
+from joulebook.storage.database import Database
+from joulebook.storage.records import Site
+from joulebook.summaries.columns import unpacked
+from joulebook.summaries.efficiency_document import round_trip_document
+from joulebook.summaries.numbers import Document, date_text, number
+from joulebook.summaries.reports import measured_days
+from joulebook.summaries.site_records import StoredRecord, stored_record
+from joulebook.summaries.windows import Efficiency, Window, efficiency_of
+
+_RATIO = ("ratio", "low_ratio", "high_ratio")
+_FULL_TO_FULL = [
+    "between two full charges the stored energy is the same, so no state of charge is needed",
+    "the current sensor's zero is found from what does not close from one full charge to the next",
+    "its error of scale is the same in both directions, and cancels",
+]
+
+
+def efficiency_report(
+    database: Database, site: Site, first: date | None, last: date | None
+) -> Document:
+    """Return round trip, conversion and idle draw of the days from ``first`` to ``last``.
+
+    The record's analysis is used where it tells of the window, and the days' sums where it does
+    not; each number names its method. Without dates the newest stretch without an event counts.
+    """
+    window, days = measured_days(database, site, first, last)
+    by_days = efficiency_of(days, site, window)
+    with closing(database.connect()) as connection:
+        stored = stored_record(connection, site)
+    document = {"site": site.name, "timezone": site.timezone, **_by_days(by_days)}
+    if stored is None or "reason" in stored.document:
+        return document | {
+            "quarters": [],
+            "changes": [],
+            "record": {"reason": why_no_record(stored)},
+        }
+    found = stored.document
+    if window.first is not None and window.last is not None:
+        span = days_span(window.first, window.last, site.zone)
+        if first is None and last is None:
+            span = _since_last_event(span, found)
+        trip = _round_trip(found, span, site)
+        if trip["ratio"] is not None or document["round_trip"]["ratio"] is None:
+            document["round_trip"] = trip
+    if first is None and last is None and found["own_draw"] is not None:
+        document |= _own_draw(found["own_draw"], document)
+    return document | {
+        "quarters": found["quarters"],
+        "changes": found["changes"],
+        "record": about_record(stored, site),
+    }
+
+
+def about_record(stored: StoredRecord, site: Site) -> Document:
+    """Return which readings the analysis of the record knew."""
+    document = stored.document
+    return {
+        "from": date_text(document["from_ms"], site.zone),
+        "to": date_text(document["to_ms"] - 1, site.zone),
+        "computed_ms": stored.computed_ms,
+        "behind": stored.behind,
+        "method": document["method"],
+        "inputs": document["inputs"],
+    }
+
+
+def why_no_record(stored: StoredRecord | None) -> str:
+    """Return why there is no analysis of a record."""
+    if stored is None:
+        return "the whole record has not been analysed yet; the service does so by itself"
+    return str(stored.document["reason"])
+
+
+def _since_last_event(span: Span, document: Document) -> Span:
+    """Return the newest part of a span in which nothing was changed."""
+    events = [each["at_ms"] for each in document["events"]]
+    inside = [at_ms for at_ms in events if span.start_ms < at_ms < span.end_ms]
+    return Span(max(inside, default=span.start_ms), span.end_ms)
+
+
+def _round_trip(document: Document, span: Span, site: Site) -> Document:
+    trip = round_trip_in(
+        unpacked(SegmentSums, document["segments"]),
+        span,
+        offset=unpacked(SensorOffset, document["offset"]),
+        rated_ah=document["rated_ah"],
+    )
+    return round_trip_document(trip, site.zone) | {"assumptions": _FULL_TO_FULL}
+
+
+def _own_draw(draw: Document, by_days: Document) -> Document:
+    """Return the record's conversion and idle draw where they are given, and else the days'."""
+    window = {name: draw[name] for name in ("from", "to")}
+    inputs = {name: draw[name] for name in ("hours", "nights", "load_w")}
+    found: Document = {"loss_w": draw["loss_w"] | window | {"inputs": inputs}}
+    for name, value in (("conversion", "ratio"), ("idle_w", "value")):
+        if draw[name][value] is not None or by_days[name][value] is None:
+            found[name] = draw[name] | window | {"inputs": inputs, "assumptions": []}
+    return found
+
+
+def _by_days(found: Efficiency) -> Document:
+    return {
+        "round_trip": {
+            **number(found.round_trip, *_RATIO),
+            **_window(found.window),
+            "inputs": found.round_trip_inputs,
+            "assumptions": found.round_trip_assumptions,
+        },
+        "conversion": {
+            **number(found.conversion, *_RATIO),
+            **_window(found.window),
+            "inputs": found.conversion_inputs,
+            "assumptions": found.conversion_assumptions,
+        },
+        "idle_w": {
+            **number(found.idle_w, "value"),
+            **_window(found.window),
+            "inputs": found.idle_inputs,
+            "assumptions": found.idle_assumptions,
+        },
+    }
+
+
+def _window(window: Window) -> Document:
+    return {"from": window.first_iso, "to": window.last_iso}

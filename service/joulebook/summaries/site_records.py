@@ -1,0 +1,150 @@
+"""The analysis of a site's whole record: computed, stored, and asked for."""
+
+import hashlib
+import zlib
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+
+import msgspec
+import numpy as np
+
+from joulebook.core.record import RECORD_METHOD, analyse
+from joulebook.core.record_inputs import NamedSpan, RecordEvent, RecordInputs
+from joulebook.core.spans import date_of, days_span, local_day
+from joulebook.storage.corrections import corrections_of
+from joulebook.storage.database import Connection, Database
+from joulebook.storage.events import events_of
+from joulebook.storage.record_results import record_mark, record_result, save_record_result
+from joulebook.storage.records import Site
+from joulebook.summaries.calendar_quarters import quarters_of
+from joulebook.summaries.histories import NoRecordError, SiteHistory, read_history
+from joulebook.summaries.numbers import Document
+from joulebook.summaries.record_document import record_document
+from joulebook.summaries.warranty import Warranty, warranty_of
+
+_NAME = "record"
+
+
+def _plain(value: object) -> object:
+    """Return a number of numpy's as one of Python's."""
+    if isinstance(value, np.generic):
+        return value.item()
+    raise TypeError(f"{type(value).__name__} is no JSON")
+
+
+_encoder = msgspec.json.Encoder(enc_hook=_plain)
+_decoder = msgspec.json.Decoder()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredRecord:
+    """A record's analysis as it is stored.
+
+    Attributes
+    ----------
+    document : Document
+        What `record_document` makes, or ``{"reason": …}`` where nothing can be measured.
+    computed_ms : int
+        [ms, UTC epoch]
+    behind : bool
+        Whether readings or what the owner entered have changed since.
+    entered_anew : bool
+        Whether a correction, an event or a fact of the site has.
+    """
+
+    document: Document
+    computed_ms: int
+    behind: bool
+    entered_anew: bool
+
+
+def record_inputs(
+    history: SiteHistory, site: Site, events: tuple[RecordEvent, ...] = ()
+) -> tuple[RecordInputs, Warranty]:
+    """Return what the analysis of a site's record takes, and the warranty it is held against."""
+    at_ms = history.pack.at_ms
+    first, last = (date_of(int(each), site.zone) for each in at_ms[[0, -1]])
+    warranty = warranty_of(site, first)
+    inputs = RecordInputs(
+        history=history.pack,
+        powers=history.powers,
+        charge_counter_wh=history.charge_counter_wh,
+        discharge_counter_wh=history.discharge_counter_wh,
+        soc_ratio=history.soc_ratio,
+        soh_ratio=history.soh_ratio,
+        spread_v=history.spread_v,
+        quarters=[
+            NamedSpan(each.name, days_span(each.first, each.last, site.zone))
+            for each in quarters_of(first, last)
+        ],
+        events=events,
+        terms=warranty.terms(site),
+        installed_ms=local_day(warranty.begins, site.zone).start_ms,
+    )
+    return inputs, warranty
+
+
+def analysed(connection: Connection, site: Site, *, max_gap_s: float) -> Document:
+    """Read a site's record and return its analysis; a reason where nothing can be measured."""
+    try:
+        history = read_history(connection, site, max_gap_s=max_gap_s)
+    except NoRecordError as error:
+        return {"method": RECORD_METHOD, "reason": str(error)}
+    events = tuple(
+        RecordEvent(at_ms=each.at_ms, kind=each.kind, title=each.title)
+        for each in events_of(connection, site.id)
+    )
+    inputs, warranty = record_inputs(history, site, events)
+    document = record_document(analyse(inputs), site.zone, history.words)
+    return document | {
+        "warranty": {
+            "begins": warranty.begins.isoformat(),
+            "ends": warranty.ends.isoformat(),
+            "floor_ratio": warranty.floor_ratio,
+            "throughput_wh": warranty.throughput_wh,
+            "assumed": list(warranty.assumed),
+        }
+    }
+
+
+def update_record(
+    database: Database, site: Site, *, clock_ms: Callable[[], int], max_gap_s: float
+) -> None:
+    """Compute and store the analysis of a site's record, if the stored one is behind."""
+    with closing(database.connect()) as connection:
+        stored = stored_record(connection, site)
+        if stored is not None and not stored.behind:
+            return
+        mark = record_mark(connection, site.id)
+        entered = _entered(connection, site)
+        document = analysed(connection, site, max_gap_s=max_gap_s) | {"entered": entered}
+        save_record_result(
+            connection,
+            site.id,
+            _NAME,
+            RECORD_METHOD,
+            zlib.compress(_encoder.encode(document)),
+            mark=mark,
+            computed_ms=clock_ms(),
+        )
+
+
+def stored_record(connection: Connection, site: Site) -> StoredRecord | None:
+    """Return the stored analysis; ``None`` where there is none, or another method made it."""
+    found = record_result(connection, site.id, _NAME)
+    if found is None or found.method != RECORD_METHOD:
+        return None
+    document: Document = _decoder.decode(zlib.decompress(found.result))
+    return StoredRecord(
+        document=document,
+        computed_ms=found.computed_ms,
+        behind=found.behind,
+        entered_anew=document["entered"] != _entered(connection, site),
+    )
+
+
+def _entered(connection: Connection, site: Site) -> str:
+    """Return a digest of all that the owner entered and the analysis depends on."""
+    parts = (site, corrections_of(connection, site.id), events_of(connection, site.id))
+    return hashlib.sha256(repr(parts).encode()).hexdigest()
