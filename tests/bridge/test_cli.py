@@ -1,13 +1,21 @@
 import json
 import re
 import runpy
+import signal
+import subprocess
 import sys
 import threading
+from argparse import ArgumentTypeError
+from pathlib import Path
 
 import pytest
 
 from joulebook_bridge.cli import main, run
+from joulebook_bridge.clock import system_clock
+from joulebook_bridge.parser import units
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.scripted_mqtt import ScriptedServer, connack
+from tests.helpers.service import unused_port
 from tests.helpers.stepped_clock import SteppedClock
 
 NOON_MS = 1_752_494_400_000
@@ -121,3 +129,72 @@ def test_it_runs_as_a_module_on_this_machines_clock(monkeypatch: pytest.MonkeyPa
             runpy.run_module("joulebook_bridge", run_name="__main__")
     assert ended.value.code == 0
     assert json.loads(server.messages[0][1])[0]["bt"] > NOON_MS / 1000
+
+
+def test_scan_check_and_run_of_a_simulated_plant(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stop = threading.Event()
+    clock = system_clock()
+    started: list[int] = []
+    port, file = unused_port(), tmp_path / "plant.toml"
+    plant = threading.Thread(
+        target=lambda: started.append(
+            main(["simulate", f"--port={port}", f"--write={file}"], {}, clock, stop)
+        )
+    )
+    plant.start()
+    wait_until(lambda: file.exists() and (tmp_path / "studio-meter.toml").exists())
+    try:
+        url = f"tcp://127.0.0.1:{port}"
+        found = tmp_path / "found.toml"
+        assert command("scan", url, "--units=1-2", f"--write={found}", environ={}) == 0
+        assert f"wrote {found}. Next: joulebook-bridge check {found}" in capsys.readouterr().out
+        assert command("scan", url, "--units=9", "--timeout=0.1", environ={}) == 3
+        assert command("scan", url, "--units=3", environ={}) == 0
+        with ScriptedServer() as server:
+            assert command("check", str(file), environ=environ(server.port)) == 0
+            assert "all links hold" in capsys.readouterr().out
+            bridge = threading.Thread(
+                target=lambda: started.append(
+                    main(["run", str(file)], environ(server.port), clock, stop)
+                )
+            )
+            bridge.start()
+            topics = {f"joulebook/v1/studio/{device}" for device in ("battery", "grid", "pv")}
+            server.wait_until(lambda it: topics <= {topic for topic, _ in it.messages})
+            stop.set()
+            bridge.join()
+    finally:
+        stop.set()
+        plant.join()
+    assert started == [0, 0]
+
+
+@pytest.mark.parametrize("text", ["", "x", "5-1", "1-300", "-1"])
+def test_units_are_numbers(text: str) -> None:
+    with pytest.raises(ArgumentTypeError, match="expected units from 0 to 247"):
+        units(text)
+
+
+def test_units_are_asked_once_each() -> None:
+    assert units("1-3,2,126") == (1, 2, 3, 126)
+
+
+def test_a_configuration_that_is_wrong_says_where(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "bridge.toml").write_text("[spool]\nfolders = 1\n")
+    assert command("run", str(tmp_path / "bridge.toml"), environ=environ(1)) == 2
+    assert "there is no line to read" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_signals_end_it_in_good_order(number: signal.Signals, tmp_path: Path) -> None:
+    arguments = [sys.executable, "-m", "joulebook_bridge", "simulate", "--port=0"]
+    process = subprocess.Popen(arguments, stdout=subprocess.PIPE, cwd=tmp_path)
+    assert process.stdout is not None
+    assert process.stdout.readline().startswith(b"an invented inverter, battery and meter: tcp://")
+    process.send_signal(number)
+    process.communicate(timeout=20)
+    assert process.returncode == 0

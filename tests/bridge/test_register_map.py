@@ -32,7 +32,8 @@ def test_the_example_of_the_docs_is_a_map() -> None:
 def test_what_a_reading_may_say() -> None:
     reading = VOLTAGE.replace("divide_by = 10", "") + (
         'unit = "mV"\nzero_at = 5\nmultiply_by = 2\ndivide_by = 4\nnot_available = [0]\n'
-        'word_order = "low word first"\nregisters = "input"\nscale_address = 30\nsign_address = 31\n'
+        'word_order = "low word first"\nregisters = "input"\n'
+        "scale_address = 30\nsign_address = 31\n"
     )
     [entry] = map_of(reading).entries
     assert entry.unit == "mV"

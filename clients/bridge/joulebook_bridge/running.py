@@ -53,7 +53,6 @@ class Bridge:
         ]
         self._began_ms = clock.mono_ms()
         self._next_heartbeat_ms = self._began_ms
-        self._told_lost = 0
 
     def run(self, stop: threading.Event) -> None:
         """Run until told to stop, then deliver what was read last, if the service is there."""

@@ -2,9 +2,11 @@
 
 import json
 import logging
+import os
 import re
 import socket
 import threading
+import tty
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -193,6 +195,33 @@ def test_a_serial_line_with_several_units() -> None:
         with pytest.raises(RefusedFault, match="illegal data address"):
             line.read(1, 3, 96, 5)
         line.close()
+
+
+def test_a_late_answer_on_a_serial_line_is_thrown_away() -> None:
+    # CV-01: frames with their checksums, byte for byte. An answer does not say to which question.
+    question = bytes.fromhex("01039C400002EB8F")
+    late, right = bytes.fromhex("01030453756E53 96F0"), bytes.fromhex("01030400010002 2A32")
+    near, far = os.openpty()
+    tty.setraw(near)
+    tty.setraw(far)
+    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.1)
+
+    def answer() -> None:
+        assert os.read(near, 64) == question
+        threading.Event().wait(0.15)
+        os.write(near, late)
+        assert os.read(near, 64) == question
+        os.write(near, right)
+
+    thread = threading.Thread(target=answer)
+    thread.start()
+    with pytest.raises(SilentFault):
+        line.read(1, 3, 40000, 2)
+    assert line.read(1, 3, 40000, 2) == (1, 2)
+    thread.join()
+    line.close()
+    os.close(near)
+    os.close(far)
 
 
 def test_a_serial_port_that_is_not_there() -> None:

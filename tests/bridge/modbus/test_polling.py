@@ -189,6 +189,14 @@ def test_the_log_is_quiet_while_all_is_well(caplog: pytest.LogCaptureFixture) ->
     assert caplog.records == []
 
 
+def test_the_line_is_let_go_when_it_is_stopped() -> None:
+    rounds = Rounds(line_plan({1: map_of(VOLTAGE)}), 1)
+    stop = threading.Event()
+    stop.set()
+    rounds.poller.run(stop)
+    assert rounds.line.is_closed
+
+
 def test_it_runs_on_a_real_line_until_it_is_stopped() -> None:
     fast = "[groups]\nquick.every_s = 0.1\n"
     plan = line_plan({1: map_of(fast, VOLTAGE + 'group = "quick"\n')})

@@ -7,6 +7,7 @@ from joulebook_bridge.batch import Instant
 from joulebook_bridge.configuration import Configuration, load_configuration
 from joulebook_bridge.modbus.addresses import NetworkLine
 from joulebook_bridge.modbus.reading import group_readers
+from joulebook_bridge.simulate.layouts import model_words
 from joulebook_bridge.sunspec.scan import scan
 from joulebook_bridge.sunspec.written import configuration_of
 from tests.helpers.register_maps import ScriptedLine
@@ -82,6 +83,18 @@ def test_an_open_sign_is_written_as_undecided_and_nothing_is_sent(tmp_path: Path
     text, configuration = written(tmp_path, line, 2)
     assert text.count('positive_means = "undecided"') == 2
     assert "battery/current" not in readings(line, configuration)
+
+
+def test_an_inverter_of_floats(tmp_path: Path) -> None:
+    # Model 113 is 103 in floats without scales; their mark for "not implemented" is no number.
+    words = model_words(113, {"W": 0x447A0000, "DCV": 0x42547AE1}, length=60)
+    line = ScriptedLine({1: chain(words)})
+    text, configuration = written(tmp_path, line, 1)
+    assert readings(line, configuration) == {
+        "inverter/dc_voltage": 53.12,
+        "inverter/ac_power": 1000,
+    }
+    assert "not_available" not in text.replace("not_available = [0]", "")
 
 
 def test_units_without_models_have_a_place_for_a_map(tmp_path: Path) -> None:

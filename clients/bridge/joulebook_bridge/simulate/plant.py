@@ -146,10 +146,8 @@ class Plant:
 
 def _between(table: tuple[tuple[float, float], ...], place: float) -> float:
     """Return the value at a place by straight lines between those of a table."""
-    for (left, low), (right, high) in pairwise(table):
-        if place <= right:
-            return low + (high - low) * (place - left) / (right - left)
-    return table[-1][1]
+    (left, low), (right, high) = next(pair for pair in pairwise(table) if place <= pair[1][0])
+    return low + (high - low) * (place - left) / (right - left)
 
 
 def _current(rest_v: float, power_w: float) -> float:

@@ -103,6 +103,9 @@ _TARGETS: dict[int, dict[str, Target]] = {
     101: _AC_INVERTER,
     102: _AC_INVERTER,
     103: _AC_INVERTER,
+    111: _AC_INVERTER,
+    112: _AC_INVERTER,
+    113: _AC_INVERTER,
     122: {"ActWh": _inverter("ac_energy", "Wh")},
 }
 _ORDER = tuple(_TARGETS)
