@@ -22,16 +22,17 @@ from joulebook.core.full_anchors import (
 )
 from joulebook.core.history import MS_PER_DAY, Floats, Instants, PackHistory
 from joulebook.core.low_anchors import (
-    LARGEST_ZERO_V,
     LowPoints,
     cell_voltmeter,
     low_points,
-    plateau_zero,
+    search_lows,
     states_of,
 )
 from joulebook.core.low_balances import full_to_low, low_to_full
-from joulebook.core.low_reasons import reasons
+from joulebook.core.low_reasons import LEAST_DRAWN_SHARE, reasons
+from joulebook.core.plateau import LARGEST_ZERO_V, read_plateau
 from joulebook.core.resistance import PackResistance, assumed_resistance, pack_resistance
+from joulebook.core.rest_voltage import FULL_STATE
 
 METHOD = "anchors-1"
 
@@ -41,6 +42,8 @@ ASSUMED_C = 25.0
 LARGEST_SHIFT_V = 0.020
 #: Below this state of charge an anchor counts as deep.
 DEEP_STATE = 0.08
+#: Below this state of charge even an unread zero leaves the voltage clear.
+_CLEAR_STATE = 0.25
 _DAYS_PER_MONTH = 365.25 / 12
 
 
@@ -94,7 +97,8 @@ class Measured:
     reasons : tuple of str
         Why each low point is no anchor; empty where it is one.
     zero_v : float or None
-        What the voltmeter reads too much, and what was taken off. [V a cell]
+        What the voltmeter, or this pack against the generic curve, reads too much at a low state
+        of charge, and what was taken off. [V a cell]
     offset_a : float
         First guess of what the current sensor reads too much. [A]
     evidence : Evidence
@@ -125,7 +129,7 @@ def measure(history: PackHistory) -> Measured:
     """
     counter = count_charge(history)
     temperature_c = _filled_temperature(history)
-    measured_ohm = pack_resistance(history, temperature_c)
+    measured_ohm = pack_resistance(history, temperature_c, counter.current_a)
     held = charge_voltage(history)
     full = full_charges(history, counter, held) if held else no_full_charges()
     known_ohm = isinstance(measured_ohm, PackResistance)
@@ -138,9 +142,16 @@ def measure(history: PackHistory) -> Measured:
         else assumed_resistance(history.rated_ah, history.cells),
         full.offset_a,
     )
-    low = low_points(meter, counter, full)
-    zero_v = plateau_zero(meter, counter, full, low)
-    low = replace(low, cell_v=low.cell_v - (zero_v or 0.0))
+    search = search_lows(meter, counter, full)
+    rough_ah = _rough_capacity(low_points(meter, counter, search), history.rated_ah)
+    plateau = read_plateau(meter, counter, full, search, rough_ah)
+    meter = replace(
+        meter,
+        now_share=plateau.now_share,
+        slow_share=plateau.slow_share,
+        zero_v=plateau.zero_v or 0.0,
+    )
+    low = low_points(meter, counter, search)
     states = states_of(low.cell_v)
     why = reasons(history, low, *states, known_ohm=known_ohm)
     night = np.flatnonzero([not each for each in why])
@@ -166,11 +177,21 @@ def measure(history: PackHistory) -> Measured:
         low=low,
         x_low=states[0],
         reasons=why,
-        zero_v=zero_v,
+        zero_v=plateau.zero_v,
         offset_a=full.offset_a,
         evidence=_evidence(int(ends[0]), down, closings.hours.size, held),
-        flags=_flags(history, measured_ohm, held, full, zero_v),
+        flags=_flags(history, measured_ohm, held, full, plateau.zero_v),
     )
+
+
+def _rough_capacity(low: LowPoints, rated_ah: float) -> float:
+    """Return a capacity that is good enough to say where on the curve a reading is. [Ah]"""
+    states, _ = states_of(low.cell_v)
+    clear = (states < _CLEAR_STATE) & (low.drawn_ah >= LEAST_DRAWN_SHARE * rated_ah)
+    if not clear.any():
+        return rated_ah
+    implied = low.drawn_ah[clear] / (FULL_STATE - states[clear])
+    return float(np.clip(np.median(implied), 0.5 * rated_ah, 1.2 * rated_ah))
 
 
 def _filled_temperature(history: PackHistory) -> Floats:

@@ -22,6 +22,8 @@ LEAST_DAYS = 5
 _DAYS_AROUND = 10
 #: Days in the upper part of those around agree within this. [V a cell]
 _SAME_LEVEL_V = 0.015
+#: Where a charge ends at the charge voltage, it falls by no more when the current ends. [V a cell]
+_FALLEN_V = 0.015
 #: Full: this near to the charge voltage [V a cell], at no more than this rate, for this long. [s]
 NEAR_V = 0.0075
 FULL_RATE = 0.02
@@ -78,22 +80,26 @@ class FullCharges:
 def charge_voltage(history: PackHistory) -> ChargeVoltage | None:
     """Return the voltage that the charger holds; ``None`` where the battery was hardly ever full.
 
-    Each day's level is the highest voltage at a small current. Around each day, levels near to
-    the upper ones are averaged by their median, so that a battery that did not get full on some
-    days, and an owner who once changed the voltage, both do no harm.
+    Each day's level is the highest voltage at a small current. A day on which the voltage was
+    clearly higher at a large current is none: there charging ended before the battery was full,
+    and the voltage only fell past such a level. Around each day, levels near to the upper ones
+    are averaged by their median, so that a battery that did not get full on some days, and an
+    owner who once changed the voltage, both do no harm.
     """
     near = _near_full(history)
     if not near.size:
         return None
-    day_of = (history.at_ms[near] // int(MS_PER_DAY)).astype(np.int64)
+    day_of = _days(history.at_ms[near])
     starts = np.flatnonzero(np.diff(day_of, prepend=day_of[0] - 1))
-    if starts.size < LEAST_DAYS:
-        return None
     highest = np.maximum.reduceat(history.voltage_v[near], starts)
+    held = _highest(history, day_of[starts]) - highest <= _FALLEN_V * history.cells
+    day, highest = day_of[starts][held], highest[held]
+    if day.size < LEAST_DAYS:
+        return None
     level = _running_level(highest, _SAME_LEVEL_V * history.cells)
-    half = starts.size // 2
+    half = day.size // 2
     shift = float(np.median(level[half:]) - np.median(level[:half])) / history.cells
-    return ChargeVoltage(day=day_of[starts], level_v=level, shift_v=shift)
+    return ChargeVoltage(day=day, level_v=level, shift_v=shift)
 
 
 def full_charges(history: PackHistory, counter: ChargeCounter, held: ChargeVoltage) -> FullCharges:
@@ -103,8 +109,9 @@ def full_charges(history: PackHistory, counter: ChargeCounter, held: ChargeVolta
     charges that are taken less strictly, and everything is then looked for again.
     """
     near = _near_full(history)
-    day_of = (history.at_ms[near] // int(MS_PER_DAY)).astype(np.int64)
-    level = held.level_v[np.searchsorted(held.day, day_of)]
+    day_of = _days(history.at_ms[near])
+    place = np.minimum(np.searchsorted(held.day, day_of), held.day.size - 1)
+    level = np.where(held.day[place] == day_of, held.level_v[place], np.inf)
     near = near[history.voltage_v[near] >= level - NEAR_V * history.cells]
     loosely_a = FULL_RATE * history.rated_ah
     done_a = DONE_RATE * history.rated_ah + DONE_A
@@ -124,8 +131,8 @@ def no_full_charges() -> FullCharges:
 def full_to_full(
     history: PackHistory, counter: ChargeCounter, full: FullCharges, temperature_c: Floats
 ) -> FullToFull:
-    """Return the balances from the end of each full charge to the start of the next."""
-    start, end = full.last[:-1], full.first[1:]
+    """Return the balances from the end of each full charge to the end of the next."""
+    start, end = full.last[:-1], full.last[1:]
     hours = counter.hours[end] - counter.hours[start]
     whole = (counter.run[end] == counter.run[start]) & (hours <= LONGEST_FULL_TO_FULL_H)
     start, end, hours = start[whole], end[whole], hours[whole]
@@ -145,6 +152,21 @@ def _near_full(history: PackHistory) -> NDArray[np.int64]:
     high = np.flatnonzero(history.voltage_v >= LEAST_FULL_V * history.cells)
     small = np.abs(history.current_a[high]) <= _HELD_RATE * history.rated_ah
     return high[small]
+
+
+def _days(at_ms: Instants) -> Instants:
+    """Return days since the epoch, UTC."""
+    days: Instants = at_ms // int(MS_PER_DAY)
+    return days
+
+
+def _highest(history: PackHistory, day: Instants) -> Floats:
+    """Return the highest voltage of these days that two readings in a row had, at any current."""
+    edges = np.column_stack([day, day + 1]).ravel() * int(MS_PER_DAY)
+    rows = np.searchsorted(history.at_ms, edges)
+    twice = np.minimum(history.voltage_v, np.append(history.voltage_v[1:], np.nan))
+    highest: Floats = np.fmax.reduceat(np.append(twice, np.nan), rows)[::2]
+    return np.nan_to_num(highest)
 
 
 def _running_level(highest: Floats, same_v: float) -> Floats:

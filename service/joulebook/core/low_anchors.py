@@ -15,7 +15,7 @@ from joulebook.core.grouped import group_medians
 from joulebook.core.history import Floats, Instants, PackHistory
 from joulebook.core.resistance import PackResistance
 from joulebook.core.rest_voltage import (
-    UPPER_PLATEAU_V,
+    SLOW_SHARE,
     rested_cell_v,
     slope_at,
     slow_mean,
@@ -32,14 +32,6 @@ QUIET_RATE_ASSUMED = 0.03
 #: Quiet readings: this near to the lowest charge, of the rated, and to its time. [h]
 NEAR_SHARE = 0.006
 NEAR_H = 1.5
-#: The voltmeter's zero is read so far below full, of the rated charge, discharging gently.
-_PLATEAU_SHARES = (0.10, 0.22)
-_PLATEAU_LEAST_A = 1.0
-_PLATEAU_RATE = 0.2
-#: So many readings are enough for it, and fewer than so few are not.
-_PLATEAU_MOST, _PLATEAU_LEAST = 20_000, 100
-#: No zero is believed beyond this. [V a cell]
-LARGEST_ZERO_V = 0.015
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +45,10 @@ class CellVoltmeter:
         Without holes; the current without the sensor's offset, and its slow mean. [°C, A]
     resistance : PackResistance
         Measured or assumed.
+    now_share, slow_share : float
+        Of the resistance: what shows beyond it with the present current, and with the slow mean.
+    zero_v : float
+        What the voltage of a cell is too high. [V]
     """
 
     history: PackHistory
@@ -60,20 +56,51 @@ class CellVoltmeter:
     current_a: Floats
     slow_a: Floats
     resistance: PackResistance
+    now_share: float = 0.0
+    slow_share: float = SLOW_SHARE
+    zero_v: float = 0.0
 
     def ohm(self, rows: NDArray[np.int64]) -> Floats:
         """Return the pack's resistance at these rows. [Ω]"""
         return self.resistance.at(self.temperature_c[rows], self.history.years[rows])
 
     def rested_v(self, rows: NDArray[np.int64]) -> Floats:
-        """Return the rest voltage of a cell at these rows, the zero not taken off. [V]"""
-        return rested_cell_v(
+        """Return what a cell would rest at, for these rows. [V]"""
+        cell_v = rested_cell_v(
             self.history.voltage_v[rows],
             self.current_a[rows],
             self.slow_a[rows],
             self.ohm(rows),
             self.history.cells,
+            now_share=self.now_share,
+            slow_share=self.slow_share,
         )
+        return cell_v - self.zero_v
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowSearch:
+    """The quiet readings around the lowest point after each full charge.
+
+    Attributes
+    ----------
+    low_row : int64 (m,)
+        The lowest quiet reading after each full charge, -1 where no reading was quiet.
+    broken : bool (m,)
+        Whether a break in the readings ended the search.
+    most_ah, drawn_ah : float64 (m,)
+        The most that was out since full, quiet or not, and what was at the lowest quiet reading;
+        without the sensor's offset, 0 where there is none. [Ah]
+    rows, night : int64 (k,)
+        Quiet readings near to a lowest one, and after which full charge they were.
+    """
+
+    low_row: Instants
+    broken: NDArray[np.bool_]
+    most_ah: Floats
+    drawn_ah: Floats
+    rows: Instants
+    night: Instants
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,26 +109,20 @@ class LowPoints:
 
     Attributes
     ----------
-    low_row, end_row : int64 (m,)
-        Where it is, -1 where no reading was quiet; and up to where it was looked for.
-    broken : bool (m,)
-        Whether a break in the readings ended the search.
+    low_row, broken, most_ah, drawn_ah
+        As of the search.
     quiet : int64 (m,)
         How many quiet readings lie near to it.
-    most_ah, drawn_ah : float64 (m,)
-        The most that was out since full, quiet or not, and what was at the lowest quiet reading;
-        without the sensor's offset, 0 where there is none. [Ah]
     charge_ah, hour, cell_v, current_a, slow_a, ohm, low_c : float64 (m,)
         Medians of the quiet readings: the counter as read [Ah], hours since the record's start,
         and what their names say; NaN where there are none.
     """
 
     low_row: Instants
-    end_row: Instants
     broken: NDArray[np.bool_]
-    quiet: NDArray[np.int64]
     most_ah: Floats
     drawn_ah: Floats
+    quiet: NDArray[np.int64]
     charge_ah: Floats
     hour: Floats
     cell_v: Floats
@@ -129,11 +150,11 @@ def cell_voltmeter(
     )
 
 
-def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) -> LowPoints:
-    """Return the lowest quiet point after each full charge.
+def search_lows(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) -> LowSearch:
+    """Find the lowest quiet point after each full charge, and the quiet readings around it.
 
-    The quiet readings around it are put together by their medians. What was drawn with a heavy
-    load after the last quiet reading does no harm: the anchor lies where the voltage was clear.
+    What was drawn with a heavy load after the last quiet reading does no harm: the anchor lies
+    where the voltage was clear.
     """
     size = meter.history.at_ms.size
     begin, end, broken = _searched(counter, full, size)
@@ -143,24 +164,35 @@ def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) 
     charge[:-1][~_quiet(meter)] = np.inf
     lowest = _lowest(charge, begin, end)
     share_ah = NEAR_SHARE * meter.history.rated_ah
-    rows = np.flatnonzero(charge[:-1] <= _per_row(lowest + share_ah, begin, end, size))
-    group = np.searchsorted(begin, rows, side="right") - 1
+    rows = np.flatnonzero(charge[:-1] <= per_row(lowest + share_ah, begin, end, size))
+    night = np.searchsorted(begin, rows, side="right") - 1
     low_row = np.full(begin.size, -1, dtype=np.int64)
-    exact = charge[rows] == lowest[group]
-    low_row[group[exact]] = rows[exact]
-    near = np.abs(counter.hours[rows] - counter.hours[low_row[group]]) <= NEAR_H
-    rows, group = rows[near], group[near]
-
-    def median(values: Floats) -> Floats:
-        return group_medians(values, group, begin.size)
-
-    return LowPoints(
+    exact = charge[rows] == lowest[night]
+    low_row[night[exact]] = rows[exact]
+    near = np.abs(counter.hours[rows] - counter.hours[low_row[night]]) <= NEAR_H
+    return LowSearch(
         low_row=low_row,
-        end_row=end,
         broken=broken,
-        quiet=np.bincount(group, minlength=begin.size),
         most_ah=np.maximum(most_ah, 0.0),
         drawn_ah=np.maximum(at_full - lowest, 0.0),
+        rows=rows[near],
+        night=night[near],
+    )
+
+
+def low_points(meter: CellVoltmeter, counter: ChargeCounter, search: LowSearch) -> LowPoints:
+    """Return the low points, put together from their quiet readings by medians."""
+    rows, nights = search.rows, search.low_row.size
+
+    def median(values: Floats) -> Floats:
+        return group_medians(values, search.night, nights)
+
+    return LowPoints(
+        low_row=search.low_row,
+        broken=search.broken,
+        most_ah=search.most_ah,
+        drawn_ah=search.drawn_ah,
+        quiet=np.bincount(search.night, minlength=nights),
         charge_ah=median(counter.net_ah[rows]),
         hour=median(counter.hours[rows]),
         cell_v=median(meter.rested_v(rows)),
@@ -171,34 +203,25 @@ def low_points(meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges) 
     )
 
 
-def plateau_zero(
-    meter: CellVoltmeter, counter: ChargeCounter, full: FullCharges, low: LowPoints
-) -> float | None:
-    """Return what the voltmeter reads too much on the upper plateau. [V a cell]
-
-    There a healthy cell rests within a few millivolts of one known voltage, whatever its exact
-    state. ``None`` where too little was read there.
-    """
-    size = meter.history.at_ms.size
-    begin, rated_ah = full.last + 1, meter.history.rated_ah
-    end = np.clip(low.low_row, begin, None)
-    charge = counter.without_offset_ah(full.offset_a)
-    least, most = (share * rated_ah for share in _PLATEAU_SHARES)
-    out = _per_row(charge[full.last], begin, end, size) - charge
-    gentle = (meter.current_a <= -_PLATEAU_LEAST_A) & (meter.current_a >= -_PLATEAU_RATE * rated_ah)
-    there = (out >= least) & (out <= most) & gentle & ~np.isnan(meter.history.voltage_v)
-    rows = np.flatnonzero(there)
-    if rows.size < _PLATEAU_LEAST:
-        return None
-    rows = rows[:: max(rows.size // _PLATEAU_MOST, 1)]
-    above = float(np.median(meter.rested_v(rows))) - UPPER_PLATEAU_V
-    return float(np.clip(above, -LARGEST_ZERO_V, LARGEST_ZERO_V))
-
-
 def states_of(cell_v: Floats) -> tuple[Floats, Floats]:
     """Return the generic state of charge of cells at rest, and the curve's slope there."""
     states = state_at(cell_v)
     return states, slope_at(states)
+
+
+def per_row(values: Floats, begin: Instants, end: Instants, size: int) -> Floats:
+    """Return the value of the stretch that each row lies in, shape (size,); -inf outside.
+
+    Parameters
+    ----------
+    values, begin, end : (m,)
+        Of stretches in order, from a row up to, not including, another.
+    """
+    values = np.where(np.isfinite(values), values, -np.inf)
+    parts = np.column_stack([np.full(begin.size, -np.inf), values]).ravel()
+    edges = np.concatenate([[0], np.column_stack([begin, end]).ravel(), [size]])
+    rows: Floats = np.repeat(np.append(parts, -np.inf), np.diff(edges))
+    return rows
 
 
 def _searched(
@@ -231,12 +254,3 @@ def _lowest(charge: Floats, begin: Instants, end: Instants) -> Floats:
     lowest: Floats = np.minimum.reduceat(charge, bounds)[::2]
     lowest[begin == end] = np.inf
     return lowest
-
-
-def _per_row(values: Floats, begin: Instants, end: Instants, size: int) -> Floats:
-    """Return the value of the stretch that each row lies in, shape (size,); -inf outside."""
-    values = np.where(np.isfinite(values), values, -np.inf)
-    parts = np.column_stack([np.full(begin.size, -np.inf), values]).ravel()
-    edges = np.concatenate([[0], np.column_stack([begin, end]).ravel(), [size]])
-    rows: Floats = np.repeat(np.append(parts, -np.inf), np.diff(edges))
-    return rows

@@ -57,9 +57,9 @@ def low_to_full(
     temperature_c: Floats,
     night: NDArray[np.int64],
 ) -> LowToFull:
-    """Return the balances from the low anchors of these nights on to the next full charge."""
-    on = np.flatnonzero(night + 1 < full.first.size)
-    end, hour = full.first[night[on] + 1], low.hour[night[on]]
+    """Return the balances from low anchors on to the end of the next full charge."""
+    on = np.flatnonzero(night + 1 < full.last.size)
+    end, hour = full.last[night[on] + 1], low.hour[night[on]]
     whole = (counter.run[end] == counter.run[low.low_row[night[on]]]) & (
         counter.hours[end] - hour <= LONGEST_BACK_H
     )

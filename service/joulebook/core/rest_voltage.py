@@ -15,14 +15,12 @@ _CURVE = (
     *((0.70, 3.331), (0.80, 3.334), (0.90, 3.338), (0.95, 3.346), (0.98, 3.372), (1.00, 3.450)),
 )
 #: State of charge when the charge voltage is held and hardly any current flows any more.
-FULL_STATE = 0.998
+FULL_STATE = 0.999
 #: A cell that is being discharged rests this much lower than halfway between both branches. [V]
 HALF_HYSTERESIS_V = 0.008
 #: Polarisation that builds up over minutes: its share of the pack's resistance, and how fast.
 SLOW_SHARE = 0.3
 SLOW_S = 1200.0
-#: What a cell rests at, halfway, 10 to 22 % below full: the voltmeter's zero is read there. [V]
-UPPER_PLATEAU_V = 3.3345
 
 #: Where the mean over the past starts anew, in time constants: e^-15 is nothing.
 _BLOCK = 15.0
@@ -73,7 +71,14 @@ def slope_at(state: Floats) -> Floats:
 
 
 def rested_cell_v(
-    voltage_v: Floats, current_a: Floats, slow_a: Floats, resistance_ohm: Floats, cells: int
+    voltage_v: Floats,
+    current_a: Floats,
+    slow_a: Floats,
+    resistance_ohm: Floats,
+    cells: int,
+    *,
+    now_share: float = 0.0,
+    slow_share: float = SLOW_SHARE,
 ) -> Floats:
     """Return what a cell of a pack that is being discharged would rest at. [V]
 
@@ -85,13 +90,15 @@ def rested_cell_v(
         Of the pack. [Ω]
     cells : int
         In series.
+    now_share, slow_share : float
+        Of the resistance: what shows beyond it with the present current, and with the slow mean.
 
     Notes
     -----
     ``(V - I·R - 0.3·R·slow)/cells + 8 mV``: 51.2 V at -10 A for hours, 14 mΩ and 16 cells give
     (51.2 + 0.14 + 0.042)/16 + 0.008 = 3.219 V.
     """
-    at_rest = voltage_v - resistance_ohm * (current_a + SLOW_SHARE * slow_a)
+    at_rest = voltage_v - resistance_ohm * ((1 + now_share) * current_a + slow_share * slow_a)
     return at_rest / cells + HALF_HYSTERESIS_V
 
 

@@ -63,7 +63,7 @@ def test_an_offset_neither_hides_full_nor_moves_it(offset_a: float) -> None:
     assert full.last.tolist() == plain.last.tolist()
 
 
-def test_balances_from_full_to_full() -> None:
+def test_balances_from_the_end_of_full_to_the_end_of_the_next() -> None:
     history = cycled_pack(10, offset_a=0.3)
     counter = count_charge(history)
     full = _full(history)
@@ -71,10 +71,10 @@ def test_balances_from_full_to_full() -> None:
     assert closing.hours.size == 9
     hours = (closing.to_ms - closing.from_ms) / HOUR_MS
     assert closing.hours == pytest.approx(hours)
-    # All that went out came back but what the last of the dying current still brings, 0.03 Ah.
+    # All that went out came back .
     assert closing.change_ah == pytest.approx(0.3 * hours, abs=0.05)
-    # 180 Ah, and 0.3 A in the five hours from 07:00 on.
-    assert closing.charged_ah == pytest.approx(np.full(9, 180 + 0.3 * 5), abs=0.3)
+    # 180 Ah, and 0.3 A in the nine hours from 07:00 on.
+    assert closing.charged_ah == pytest.approx(np.full(9, 180 + 0.3 * 9), abs=0.1)
     assert (np.diff(closing.from_c) > 0).all()
     assert (closing.to_c > closing.from_c).all()
 
@@ -144,9 +144,7 @@ def test_a_charge_voltage_that_was_moved_is_followed_and_told(by_v: float) -> No
     full = full_charges(history, count_charge(history), held)
     # Days around the change are lost, for the higher level is taken for the usual one.
     assert 50 <= full.first.size <= 60
-    assert _hours_of_day(history, full.last) == pytest.approx(
-        np.full(full.first.size, 16 - 1 / 60)
-    )
+    assert _hours_of_day(history, full.last) == pytest.approx(np.full(full.first.size, 16 - 1 / 60))
 
 
 def test_days_that_came_near_but_not_full_do_not_count() -> None:

@@ -10,9 +10,11 @@ from joulebook.core.full_anchors import FullCharges, charge_voltage, full_charge
 from joulebook.core.history import PackHistory
 from joulebook.core.low_anchors import (
     CellVoltmeter,
+    LowPoints,
     cell_voltmeter,
     low_points,
-    plateau_zero,
+    per_row,
+    search_lows,
     states_of,
 )
 from joulebook.core.resistance import PackResistance, assumed_resistance
@@ -43,6 +45,13 @@ def _parts(
     return meter, counter, full
 
 
+def _low(
+    history: PackHistory, resistance: PackResistance | None = None
+) -> tuple[LowPoints, ChargeCounter, FullCharges]:
+    meter, counter, full = _parts(history, resistance)
+    return low_points(meter, counter, search_lows(meter, counter, full)), counter, full
+
+
 def _without(history: PackHistory, from_h: float, to_h: float) -> PackHistory:
     """Take hours of the record out."""
     hours = (history.at_ms - START_MS) / HOUR_MS
@@ -60,7 +69,7 @@ def _without(history: PackHistory, from_h: float, to_h: float) -> PackHistory:
 @pytest.mark.parametrize("lowest", [0.05, 0.10, 0.15])
 def test_the_lowest_point_of_each_night(step_s: int, lowest: float) -> None:
     history = cycled_pack(DAYS, step_s=step_s, lowest=lowest, temperature_c=12.0)
-    low = low_points(*_parts(history))
+    low, _, _ = _low(history)
     nights = slice(0, DAYS - 1)
     # From 07:00 to 08:00 nothing flows; the quiet readings reach from before 07:00 to 08:00.
     hour = low.hour[nights] % 24
@@ -78,9 +87,8 @@ def test_the_lowest_point_of_each_night(step_s: int, lowest: float) -> None:
 
 def test_after_the_last_full_charge_there_is_no_night_yet() -> None:
     history = _without(cycled_pack(DAYS), DAYS * 24 - 8, DAYS * 24 + 1)
-    meter, counter, full = _parts(history)
+    low, _, full = _low(history)
     assert history.at_ms.size - 1 == full.last[-1]
-    low = low_points(meter, counter, full)
     assert low.low_row[-1] == -1
     assert low.quiet[-1] == 0
     assert np.isnan(low.cell_v[-1])
@@ -96,7 +104,7 @@ def test_a_heavy_load_at_the_end_of_the_night_does_not_hide_it() -> None:
         current_a=history.current_a - np.where(heavy, 60.0, 0),
         voltage_v=history.voltage_v - np.where(heavy, 60.0 * RESISTANCE_OHM, 0),
     )
-    low = low_points(*_parts(loaded))
+    low, _, _ = _low(loaded)
     states, _ = states_of(low.cell_v[:-1])
     assert states == pytest.approx(np.full(DAYS - 1, 0.10), abs=0.01)
 
@@ -105,7 +113,8 @@ def test_where_no_reading_is_quiet_there_is_no_low_point() -> None:
     history = cycled_pack(DAYS, resistance_ohm=0.0)
     loud = replace(history, current_a=np.where(history.current_a <= 0, -50.0, history.current_a))
     meter, counter, full = _parts(history)
-    low = low_points(replace(meter, current_a=loud.current_a), counter, full)
+    meter = replace(meter, current_a=loud.current_a)
+    low = low_points(meter, counter, search_lows(meter, counter, full))
     # The last of the charging is quiet too, but it is no low point.
     assert (low.drawn_ah < 1).all()
     # What was out is known all the same.
@@ -114,8 +123,8 @@ def test_where_no_reading_is_quiet_there_is_no_low_point() -> None:
 
 def test_an_assumed_resistance_asks_for_hardly_any_load() -> None:
     history = cycled_pack(DAYS)
-    known = low_points(*_parts(history))
-    assumed = low_points(*_parts(history, assumed_resistance(200.0, 16)))
+    known, _, _ = _low(history)
+    assumed, _, _ = _low(history, assumed_resistance(200.0, 16))
     assert (assumed.quiet[:-1] > 0).all()
     assert assumed.quiet[:-1].sum() < known.quiet[:-1].sum()
     assert (assumed.current_a[:-1] > -6).all()
@@ -125,7 +134,7 @@ def test_a_break_ends_the_search() -> None:
     whole = cycled_pack(DAYS)
     # From 02:00 to 03:00 of the fourth night.
     history = _without(whole, 4 * 24 + 2, 4 * 24 + 3)
-    low = low_points(*_parts(history))
+    low, _, _ = _low(history)
     broken = np.flatnonzero(low.broken)
     assert broken.tolist() == [3]
     assert low.hour[broken[0]] < 4 * 24 + 2
@@ -140,41 +149,30 @@ def test_it_is_looked_for_within_four_days_of_full() -> None:
     dim = replace(
         history, voltage_v=np.where(dull, np.minimum(history.voltage_v, 53), history.voltage_v)
     )
-    meter, counter, full = _parts(dim)
-    low = low_points(meter, counter, full)
+    low, counter, full = _low(dim)
     after = int(np.argmax(np.diff(full.first)))
     assert low.hour[after] - counter.hours[full.last[after]] <= 96
     assert not low.broken[after]
 
 
-@pytest.mark.parametrize("zero_v", [-0.006, 0.0, 0.006])
-def test_the_voltmeters_zero_is_read_on_the_upper_plateau(zero_v: float) -> None:
-    meter, counter, full = _parts(cycled_pack(DAYS, zero_v=zero_v))
-    read = plateau_zero(meter, counter, full, low_points(meter, counter, full))
-    plain = _parts(cycled_pack(DAYS))
-    at_zero = plateau_zero(*plain, low_points(*plain))
-    assert read is not None
-    assert at_zero is not None
-    # This pack has no slow polarisation; what is taken off for it is 5 mV there.
-    assert read - at_zero == pytest.approx(zero_v, abs=1e-4)
-    assert 0 <= at_zero < 0.008
-
-
-def test_no_zero_is_believed_beyond_15_mv() -> None:
-    meter, counter, full = _parts(cycled_pack(DAYS, zero_v=0.03))
-    assert plateau_zero(meter, counter, full, low_points(meter, counter, full)) == 0.015
-
-
-def test_no_zero_without_readings_there() -> None:
+def test_shares_and_a_zero_change_what_is_read() -> None:
     meter, counter, full = _parts(cycled_pack(DAYS))
-    low = low_points(meter, counter, full)
-    still = replace(meter, current_a=np.zeros_like(meter.current_a))
-    assert plateau_zero(still, counter, full, low) is None
+    search = search_lows(meter, counter, full)
+    plain = low_points(meter, counter, search)
+    other = replace(meter, now_share=0.2, slow_share=0.5, zero_v=0.004)
+    low = low_points(other, counter, search)
+    more = RESISTANCE_OHM * (0.2 * plain.current_a + 0.2 * plain.slow_a) / 16 + 0.004
+    assert low.cell_v[:-1] == pytest.approx((plain.cell_v - more)[:-1], abs=3e-4)
 
 
 def test_nothing_after_no_full_charge() -> None:
     meter, counter, full = _parts(cycled_pack(DAYS))
     never = replace(full, first=full.first[:0], last=full.last[:0])
-    low = low_points(meter, counter, never)
+    low = low_points(meter, counter, search_lows(meter, counter, never))
     assert low.low_row.size == low.cell_v.size == 0
-    assert plateau_zero(meter, counter, never, low) is None
+
+
+def test_stretches_of_rows() -> None:
+    begin, end = np.array([1, 4]), np.array([3, 5])
+    rows = per_row(np.array([7.0, np.inf]), begin, end, 7)
+    assert rows.tolist() == [-np.inf, 7, 7, -np.inf, -np.inf, -np.inf, -np.inf]

@@ -8,7 +8,7 @@ import pytest
 from joulebook.core.charge_counter import count_charge
 from joulebook.core.full_anchors import charge_voltage, full_charges
 from joulebook.core.history import Floats
-from joulebook.core.low_anchors import LowPoints, cell_voltmeter, low_points, states_of
+from joulebook.core.low_anchors import LowPoints, cell_voltmeter, low_points, search_lows, states_of
 from joulebook.core.low_reasons import reasons
 from joulebook.core.resistance import assumed_resistance
 from tests.helpers.cycled_packs import cycled_pack
@@ -24,7 +24,7 @@ def low() -> LowPoints:
     full = full_charges(HISTORY, counter, held)
     assumed = assumed_resistance(200.0, 16)
     meter = cell_voltmeter(HISTORY, counter, HISTORY.temperature_c, assumed, 0.0)
-    return low_points(meter, counter, full)
+    return low_points(meter, counter, search_lows(meter, counter, full))
 
 
 def _why(low: LowPoints, *, known_ohm: bool = True, slopes: Floats | None = None) -> str:

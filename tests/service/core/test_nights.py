@@ -31,7 +31,7 @@ def test_a_night_by_hand(measured: Measured, listed: NightList) -> None:
     # The offset is read from closings, 0.2 % of 181 Ah in 20 hours taken for lost: 0.232 A.
     assert night.correction_ah == pytest.approx(0.232 * low.hours[10], abs=0.05)
     assert night.drawn_ah == pytest.approx(low.drawn_ah[10] + night.correction_ah)
-    assert night.implied_ah == pytest.approx(night.drawn_ah / (0.998 - low.x_low[10]))
+    assert night.implied_ah == pytest.approx(night.drawn_ah / (0.999 - low.x_low[10]))
     assert night.implied_ah == pytest.approx(CAPACITY_AH, rel=0.02)
     assert night.low_ah is not None
     assert night.high_ah is not None
@@ -94,7 +94,7 @@ def test_cold_hides_a_share(measured: Measured) -> None:
     assert cold_night.implied_ah is not None
     # 20 degrees · 0.3 % · 90 % of the charge are 5.4 % of it.
     state = down.x_low[10]
-    ratio = (0.998 - state) / (0.998 - state - 0.06 * (1 - state))
+    ratio = (0.999 - state) / (0.999 - state - 0.06 * (1 - state))
     assert cold_night.implied_ah / warm_night.implied_ah == pytest.approx(ratio)
 
 
