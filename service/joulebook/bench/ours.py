@@ -5,10 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
-from joulebook.bench.energy import energy_of_parts
 from joulebook.bench.plant import DAY_MS
-from joulebook.bench.questions import QUARTER_MS, SIX, Answer, Wanted
+from joulebook.bench.questions import MAX_GAP_MS, QUARTER_MS, SIX, Answer, Wanted
 from joulebook.bench.site import PLACES, SITE, START_MS, TIMEZONE, Piece
+from joulebook.core.daily_sums import daily_sums
 from joulebook.core.spans import Span
 from joulebook.ingest.bulk import BulkImport
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
@@ -17,9 +17,10 @@ from joulebook.storage.blockstore import blocks_within
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.quarters import read_quarters
-from joulebook.storage.reading import latest_readings, read_device, stream_device
+from joulebook.storage.reading import latest_readings, read_device
 from joulebook.storage.sealing import seal
 from joulebook.storage.series import series_of
+from joulebook.storage.stepped import stream_stepped
 from joulebook.summaries.quarters import rebuild_quarters
 from joulebook.summaries.recompute import recompute
 
@@ -107,10 +108,15 @@ class Joulebook:
 
     def energy(self, span: Span) -> Answer:
         """See :class:`questions.Reader`."""
-        parts = stream_device(
-            self._connection, self._site.id, "battery", span, quantities=("power",)
-        )
-        return energy_of_parts((part.at_ms, part.values["power"]) for part in parts)
+        edges_ms = np.arange(span.start_ms, span.end_ms + 1, DAY_MS)
+        parts = stream_stepped(self._connection, self._site.id, "battery", "power", span)
+        sums = daily_sums(parts, edges_ms, max_gap_ms=MAX_GAP_MS)
+        there = sums.covered_ms > 0
+        return {
+            "day": edges_ms[:-1][there] // DAY_MS,
+            "charge_wh": sums.above[there],
+            "discharge_wh": sums.below[there],
+        }
 
     def last(self) -> Answer:
         """See :class:`questions.Reader`."""

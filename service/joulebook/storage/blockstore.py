@@ -62,17 +62,18 @@ def blocks_within(
 
 def block_ids(connection: sqlite3.Connection, device_id: int, span: Span) -> list[int]:
     """Return the ids of :func:`blocks_within`, without reading the blocks."""
-    return [block_id for block_id, _ in _heads_within(connection, device_id, span)]
+    return [block_id for block_id, _ in heads_within(connection, device_id, span)]
 
 
 def periods_within(connection: sqlite3.Connection, device_id: int, span: Span) -> list[Span]:
     """Return the periods of :func:`blocks_within`, without reading the blocks."""
-    return [period for _, period in _heads_within(connection, device_id, span)]
+    return [period for _, period in heads_within(connection, device_id, span)]
 
 
-def _heads_within(
+def heads_within(
     connection: sqlite3.Connection, device_id: int, span: Span
 ) -> list[tuple[int, Span]]:
+    """Return the ids and periods of :func:`blocks_within`, without reading the blocks."""
     rows = connection.execute(
         """
         SELECT id, start_ms, end_ms

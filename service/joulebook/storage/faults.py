@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
 from pathlib import Path
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Concatenate, NoReturn, ParamSpec, TypeVar
 
 from sqlalchemy.exc import DBAPIError
 
@@ -106,10 +106,14 @@ def naming_faults(where: Where) -> Iterator[None]:
     try:
         yield
     except (sqlite3.Error, DBAPIError) as error:
-        fault = storage_fault(error.orig if isinstance(error, DBAPIError) else error, where)
-        if fault is None:
-            raise
-        raise fault from error
+        _raise_named(error, where)
+
+
+def _raise_named(error: sqlite3.Error | DBAPIError, where: Where) -> NoReturn:
+    fault = storage_fault(error.orig if isinstance(error, DBAPIError) else error, where)
+    if fault is None:
+        raise error
+    raise fault from error
 
 
 def names_faults(
@@ -119,7 +123,9 @@ def names_faults(
 
     @wraps(function)
     def named(connection: sqlite3.Connection, /, *args: P.args, **kwargs: P.kwargs) -> R:
-        with naming_faults(connection):
+        try:  # as naming_faults does, which would take longer than some of the functions
             return function(connection, *args, **kwargs)
+        except (sqlite3.Error, DBAPIError) as error:
+            _raise_named(error, connection)
 
     return named

@@ -2,6 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterable, Sequence
+from itertools import chain
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock
 from joulebook.storage.blocks.columns import Column
 from joulebook.storage.marking import next_mark
+from joulebook.storage.overlays import nothing
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.records import Series
 
@@ -34,9 +36,12 @@ def read_hot(
         """,  # noqa: S608 -- names of columns, made of integers of ours
         (device_id, span.start_ms, span.end_ms),
     )
+    first = cursor.fetchone()
+    if first is None:  # as a rule: old days are sealed
+        return nothing({one.id: one.kind for one in series})
     # Straight from the cursor into an array: no list of rows, which would be six times as big.
     form = [("at_ms", "i8"), *((f"v{one.slot}", _FORMS[one.kind]) for one in series)]
-    rows = np.fromiter(cursor, dtype=form)
+    rows = np.fromiter(chain((first,), cursor), dtype=form)
     return DeviceBlock(
         np.ascontiguousarray(rows["at_ms"]),
         {one.id: Column(one.kind, np.ascontiguousarray(rows[f"v{one.slot}"])) for one in series},

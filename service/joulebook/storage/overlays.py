@@ -14,8 +14,13 @@ Kinds = Mapping[int, ValueKind]
 
 def nothing(kinds: Kinds) -> DeviceBlock:
     """Return no readings of the given series."""
+    numbers, texts = np.empty(0), np.empty(0, dtype=np.object_)
     return DeviceBlock(
-        np.empty(0, dtype=np.int64), {series: _absent(kind, 0) for series, kind in kinds.items()}
+        np.empty(0, dtype=np.int64),
+        {
+            series: Column(kind, texts if kind == "text" else numbers)
+            for series, kind in kinds.items()
+        },
     )
 
 
@@ -24,7 +29,7 @@ def in_line(parts: Sequence[DeviceBlock], kinds: Kinds) -> DeviceBlock:
 
     The result has exactly the given series; where a part lacks one, it is missing.
     """
-    if len(parts) == 1 and parts[0].columns.keys() == kinds.keys():
+    if len(parts) == 1 and parts[0].columns.keys() == kinds.keys():  # as a rule: of one block
         return parts[0]
     if not parts:
         return nothing(kinds)

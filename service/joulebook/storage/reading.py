@@ -41,11 +41,12 @@ def read_device(
         ``at_ms`` int64 (n,) strictly increasing; each quantity float64 (n,), NaN where an
         instant brought others but not this one. Empty where there is nothing.
     """
-    columns = _columns(connection, site_id, device, quantities)
-    if not columns:
-        return DeviceReadings(np.empty(0, dtype=np.int64), {})
-    wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
-    return _readings(connection, columns, wide)
+    with joined_snapshot(connection):
+        columns = columns_of(connection, site_id, device, quantities)
+        if not columns:
+            return DeviceReadings(np.empty(0, dtype=np.int64), {})
+        wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
+        return _readings(connection, columns, wide)
 
 
 def _readings(
@@ -92,16 +93,17 @@ def stream_device(
     those that name a damaged block.
     """
     with naming_faults(connection):
-        columns = _columns(connection, site_id, device, quantities)
+        columns = columns_of(connection, site_id, device, quantities)
     for week in weeks(span) if columns else ():
         readings = _readings(connection, columns, week)
         if len(readings.at_ms) or readings.damaged:
             yield readings
 
 
-def _columns(
+def columns_of(
     connection: sqlite3.Connection, site_id: int, device: str, quantities: Sequence[str] | None
 ) -> list[Series]:
+    """Return the wanted series of a device that are numbers or flags, in the order of columns."""
     rows = connection.execute(
         """
         SELECT series.id, devices.id, quantity, unit, kind, slot

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.stepped import Clock
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers
 from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows, framed
 
@@ -80,7 +81,7 @@ def decode_axis(data: Bytes, rows: Rows) -> NDArray[np.int64]:
     part = PartReader(data)
     (form,) = part.fields(_FORM)
     if form == _RUNS:
-        return _decode_runs(part, rows)
+        return _decode_runs(part, rows).at_ms()
     if form == _DIFFERENCES:
         (start_ms,) = part.fields(_START)
         at_ms: NDArray[np.int64] = unpack_integers(part.rest(), rows).astype(np.int64)
@@ -88,31 +89,42 @@ def decode_axis(data: Bytes, rows: Rows) -> NDArray[np.int64]:
         return at_ms
     if form == _RUNS_AND_OFFSETS:
         offsets = unpack_integers(part.framed(), rows)
-        regular_ms = _decode_runs(part, rows)
+        regular_ms = _decode_runs(part, rows).at_ms()
         regular_ms += offsets
         return regular_ms
     raise BlockDamagedError(f"a time axis of an unknown form {form}")
 
 
-def _decode_runs(part: PartReader, rows: Rows) -> NDArray[np.int64]:
+def decode_clock(data: Bytes, rows: Rows) -> Clock:
+    """Return the clock of some rows, without an instant for each where it is kept so."""
+    part = PartReader(data)
+    if part.fields(_FORM) == (_RUNS,):
+        return _decode_runs(part, rows)
+    return Clock.of(decode_axis(data, rows))
+
+
+def _decode_runs(part: PartReader, rows: Rows) -> Clock:
     start_ms, step, count = part.fields(_RUNS_HEAD)
     wanted = rows.stop - rows.start
-    if not count:
-        at_ms = np.arange(rows.start, rows.stop, dtype=np.int64)
-        at_ms *= step
-        at_ms += start_ms
-        return at_ms
     if count >= rows.total:
         raise BlockDamagedError(f"{count} breaks in {rows.total} rows")
-    breaks = unpack_integers(part.framed(), Rows.whole(count)).cumsum(dtype=np.int64)
+    each = Rows.whole(count)
+    breaks = unpack_integers(part.framed(), each).cumsum(dtype=np.int64)
+    jumps = unpack_integers(part.framed(), each).astype(np.int64)
+    if not count:
+        return Clock(_wrapped(start_ms + rows.start * step), step, wanted, breaks, jumps)
     breaks += 1
-    jumps = unpack_integers(part.framed(), Rows.whole(count)).astype(np.int64)
     if breaks[0] < 1 or breaks[-1] >= rows.total or not (breaks[1:] > breaks[:-1]).all():
         raise BlockDamagedError("breaks outside the rows")
-    before, last = breaks.searchsorted((rows.start, rows.stop - 1), side="right")
-    at_ms = np.full(wanted, step, dtype=np.int64)
-    at_ms[breaks[before:last] - rows.start] += jumps[before:last]
-    # As an array: a damaged start may pass the end of int64, which wraps there without a word.
-    at_ms[:1] = np.array([start_ms]) + np.array([rows.start]) * step + jumps[:before].sum()
-    at_ms.cumsum(out=at_ms)
-    return at_ms
+    if wanted == rows.total:
+        return Clock(start_ms, step, wanted, breaks, jumps)
+    before, last = breaks.searchsorted(np.array((rows.start, rows.stop - 1)), side="right")
+    first_ms = start_ms + rows.start * step + int(jumps[:before].sum())
+    return Clock(
+        _wrapped(first_ms), step, wanted, breaks[before:last] - rows.start, jumps[before:last]
+    )
+
+
+def _wrapped(number: int) -> int:
+    """Return what 64 bits make of a number: damaged bytes may lead beyond, and must not raise."""
+    return (number + 2**63) % 2**64 - 2**63

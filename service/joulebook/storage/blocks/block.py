@@ -5,15 +5,19 @@ import zlib
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import accumulate
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core.quantities import ValueKind
 from joulebook.core.spans import Span
-from joulebook.storage.blocks.axis import decode_axis, encode_axis
+from joulebook.core.stepped import Stepped
+from joulebook.storage.blocks.axis import decode_axis, decode_clock, encode_axis
 from joulebook.storage.blocks.columns import Column, decode_column, encode_column
-from joulebook.storage.blocks.parts import MAX_READINGS, MAX_ROWS, BlockDamagedError, Rows
+from joulebook.storage.blocks.numbers import decode_whole
+from joulebook.storage.blocks.parts import MAX_READINGS, MAX_ROWS, BlockDamagedError, Bytes, Rows
 from joulebook.storage.blocks.presence import decode_presence, encode_presence
 
 #: The version of the format that `encode_block` writes.
@@ -30,6 +34,8 @@ _KIND_OF = {code: kind for kind, code in _KINDS.items()}
 _DAY_MS = 86_400_000
 #: Pages smaller than this would cost more bytes than they save time.
 _SMALL_PAGE = 1024
+#: What is read of a block before it is known how long its head is: most are shorter. [bytes]
+_USUAL_HEAD = 1024
 #: Far beyond any real clock (the year 144 683), and exact in every form of the axis.
 _MOST_MS = 2**52
 
@@ -157,9 +163,9 @@ def decode_block(
         columns[series_id] = decode_column(head.part(position), kind, masks.get(number), rows)
     if span is None:
         return DeviceBlock(at_ms, columns)
+    if span.start_ms <= at_ms[0] and at_ms[-1] < span.end_ms:
+        return DeviceBlock(at_ms, columns)  # as a rule: a day out of a week is a page
     first, last = at_ms.searchsorted((span.start_ms, span.end_ms))
-    if last - first == len(at_ms):  # as a rule: a day out of a week is a page
-        return DeviceBlock(at_ms, columns)
     return DeviceBlock(
         at_ms[first:last],
         {
@@ -169,19 +175,43 @@ def decode_block(
     )
 
 
+class Source(Protocol):
+    """Where the bytes of a block are: bytes, or what reads only those that are asked for."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, part: slice, /) -> bytes: ...
+
+
+def decode_stepped(data: Source, series_id: int) -> Stepped | None:
+    """Read a series of numbers of a block as it is kept; `decode_block` tells what is raised.
+
+    ``None`` where the block does not hold it in this form: not for every row, or not at all.
+    """
+    head = _Head(data)
+    rows = head.rows_of(None)
+    for position, (each_id, kind, mask) in enumerate(head.columns, start=head.mask_count + 1):
+        if each_id == series_id and kind != "text" and not mask:
+            numbers = decode_whole(head.part(position), rows)
+            clock = decode_clock(head.part(0), rows)
+            return Stepped(clock, numbers.whole, float(numbers.step), 10.0**numbers.places)
+    return None
+
+
 class _Head:
     """The head of a block, checked, and its parts: 0 the axis, then masks, then columns."""
 
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-        self._view = memoryview(data)
+    def __init__(self, data: Source) -> None:
+        self._length = len(data)
+        # Of bytes a part is a view; of anything else it is what is read.
+        self._data = memoryview(data) if isinstance(data, bytes) else data
         try:
-            self._read()
+            self._read(data)
         except (struct.error, KeyError) as error:
             raise BlockDamagedError(f"the head of the block: {error}") from error
 
-    def _read(self) -> None:
-        data = self._data
+    def _read(self, source: Source) -> None:
+        data = source[:_USUAL_HEAD]
         magic, version, page_count, self._rows, self.mask_count, column_count = _HEAD.unpack_from(
             data
         )
@@ -190,19 +220,24 @@ class _Head:
         parts_at = _HEAD.size + page_count * _PAGE.size
         columns_at = parts_at + (1 + self.mask_count) * _PART.size
         end = columns_at + column_count * _COLUMN.size
+        if end + _CRC.size > len(data):
+            data = source[: end + _CRC.size]
         (crc,) = _CRC.unpack_from(data, end)
         if crc != zlib.crc32(data[:end]):
             raise BlockDamagedError("the head of the block is not as it was written")
-        pages = list(_PAGE.iter_unpack(data[_HEAD.size : parts_at]))
-        parts = list(_PART.iter_unpack(data[parts_at:columns_at]))
-        columns = list(_COLUMN.iter_unpack(data[columns_at:end]))
-        self._firsts = [first for first, _ in pages]
-        self._sizes = tuple(size for _, size in pages)
-        self.columns = [(series, _KIND_OF[kind], mask) for series, kind, mask, *_ in columns]
-        self._parts = [*parts, *((length, crc) for *_, length, crc in columns)]
-        self._offsets = [end + _CRC.size]
-        for length, _ in self._parts:
-            self._offsets.append(self._offsets[-1] + length)
+        # All fields of a kind at once: one by one would take longer than a page's numbers.
+        pages = struct.unpack_from("<" + "qI" * page_count, data, _HEAD.size)
+        parts = struct.unpack_from("<" + "II" * (1 + self.mask_count), data, parts_at)
+        columns = struct.unpack_from("<" + "qBHII" * column_count, data, columns_at)
+        self._firsts, self._sizes = pages[0::2], pages[1::2]
+        self._masks = columns[2::5]
+        self.columns = [
+            (series, _KIND_OF[kind], mask)
+            for series, kind, mask in zip(columns[0::5], columns[1::5], self._masks, strict=True)
+        ]
+        self._crcs = parts[1::2] + columns[4::5]
+        lengths = parts[0::2] + columns[3::5]
+        self._offsets = list(accumulate(lengths, initial=end + _CRC.size))
         self._check_counts()
 
     def _check_counts(self) -> None:
@@ -212,13 +247,13 @@ class _Head:
             and self._rows * len(self.columns) <= MAX_READINGS
             and all(self._sizes)
             and sum(self._sizes) == self._rows
-            and self._firsts == sorted(self._firsts)
-            and all(mask <= self.mask_count for *_, mask in self.columns)
+            and list(self._firsts) == sorted(self._firsts)
+            and max(self._masks, default=0) <= self.mask_count
         )
         if not possible:
             raise BlockDamagedError("the head of the block counts what cannot be")
-        if self._offsets[-1] != len(self._data):
-            raise BlockDamagedError(f"{len(self._data)} bytes, where {self._offsets[-1]} belong")
+        if self._offsets[-1] != self._length:
+            raise BlockDamagedError(f"{self._length} bytes, where {self._offsets[-1]} belong")
 
     def rows_of(self, span: Span | None) -> Rows:
         """Return the pages that a span touches, at least one."""
@@ -229,10 +264,9 @@ class _Head:
         first = max(0, bisect_right(midnights, span.start_ms) - 1)
         return Rows(self._sizes, first, max(first + 1, bisect_left(self._firsts, span.end_ms)))
 
-    def part(self, position: int) -> memoryview:
-        """Return a view of the bytes of a part."""
-        start, end = self._offsets[position : position + 2]
-        part = self._view[start:end]
-        if self._parts[position][1] != zlib.crc32(part):
+    def part(self, position: int) -> Bytes:
+        """Return the bytes of a part."""
+        part = self._data[self._offsets[position] : self._offsets[position + 1]]
+        if self._crcs[position] != zlib.crc32(part):
             raise BlockDamagedError(f"part {position} of the block is not as it was written")
         return part

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pcodec import ChunkConfig, DeltaSpec, ModeSpec, PagingSpec, wrapped
 
-from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, PartReader, Rows
+from joulebook.storage.blocks.parts import BlockDamagedError, Bytes, Rows
 
 # int8 is left out: pcodec takes it only when told to, and packs int16 as tightly.
 _TYPES: dict[int, tuple[type[np.signedinteger[Any] | np.float64], str]] = {
@@ -99,14 +99,18 @@ def _unpack(data: Bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
     wanted = rows.stop - rows.start
     if not wanted:
         return np.empty(0, dtype=_TYPES[codes[0]][0])
-    part = PartReader(data)
-    code, meta_size = part.fields(_HEAD)
+    count = len(rows.sizes)
+    try:  # field by field as elsewhere would take a third of the time of a page
+        code, meta_size = _HEAD.unpack_from(data)
+        at = _HEAD.size + meta_size + 4 * count
+        lengths = struct.unpack_from(f"<{count}I", data, at - 4 * count)
+    except struct.error as error:
+        raise BlockDamagedError(f"packed numbers end early: {error}") from error
     if code not in codes:
         raise BlockDamagedError(f"numbers of type {code}, not of {codes}")
     kind, name = _TYPES[code]
-    meta = bytes(part.take(meta_size))  # pcodec takes no views
-    lengths = struct.unpack(f"<{len(rows.sizes)}I", part.take(4 * len(rows.sizes)))
-    part.take(sum(lengths[: rows.first]))
+    meta = bytes(data[_HEAD.size : _HEAD.size + meta_size])  # pcodec takes no views
+    at += sum(lengths[: rows.first])
     values = np.empty(wanted, dtype=kind)
     start = 0
     try:
@@ -114,11 +118,13 @@ def _unpack(data: Bytes, rows: Rows, codes: tuple[int, ...]) -> NDArray[Any]:
         chunk, _ = file.chunk_decompressor(meta[header_size:], name)
         for page in range(rows.first, rows.last):
             if size := rows.sizes[page]:
-                packed = bytes(part.take(lengths[page]))
+                length = lengths[page]
+                packed = bytes(data[at : at + length])
                 _, read = chunk.read_page_into(packed, size, values[start : start + size])
-                if read != len(packed):
-                    raise BlockDamagedError(f"{size} numbers end at byte {read} of {len(packed)}")
+                if read != length:
+                    raise BlockDamagedError(f"{size} numbers end at byte {read} of {length}")
                 start += size
+                at += length
     except RuntimeError as error:  # what pcodec raises for bytes that it cannot read
         raise BlockDamagedError(f"numbers cannot be unpacked: {error}") from error
     return values

@@ -1,7 +1,6 @@
 """The bytes of a block cut into parts, and the error for bytes that are not what was written."""
 
 import struct
-from dataclasses import dataclass
 from typing import Any
 
 #: More rows than this are no block: a week at five readings a second is three quarters of it.
@@ -17,36 +16,30 @@ class BlockDamagedError(ValueError):
     """The bytes are not a block as it was written; which one it is, the caller knows."""
 
 
-@dataclass(frozen=True, slots=True)
 class Rows:
     """How many rows, or values, each page holds, and which pages are wanted: first to before last.
 
     Pages can be read one by one: a day out of a week's block costs a day.
+
+    Attributes
+    ----------
+    start, stop : int
+        The first wanted row, and the one after the last.
+    total : int
+        All rows, wanted or not.
     """
 
-    sizes: tuple[int, ...]
-    first: int
-    last: int
+    __slots__ = ("first", "last", "sizes", "start", "stop", "total")
+
+    def __init__(self, sizes: tuple[int, ...], first: int, last: int) -> None:
+        self.sizes = sizes
+        self.first, self.last = first, last
+        self.start, self.stop, self.total = sum(sizes[:first]), sum(sizes[:last]), sum(sizes)
 
     @classmethod
     def whole(cls, *sizes: int) -> "Rows":
         """Return all pages of these sizes."""
         return cls(sizes, 0, len(sizes))
-
-    @property
-    def start(self) -> int:
-        """The first wanted row."""
-        return sum(self.sizes[: self.first])
-
-    @property
-    def stop(self) -> int:
-        """The row after the last wanted one."""
-        return sum(self.sizes[: self.last])
-
-    @property
-    def total(self) -> int:
-        """All rows, wanted or not."""
-        return sum(self.sizes)
 
 
 def framed(data: bytes) -> bytes:
