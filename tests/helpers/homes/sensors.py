@@ -31,8 +31,9 @@ def silence(spec: HomeSpec, days: int, per_day: int) -> NDArray[np.uint8]:
     for start in rng.integers(0, count, rng.poisson(sensor.gaps_per_year * days / DAYS_PER_YEAR)):
         state[start : start + int(rng.exponential(sensor.gap_days) * per_day) + 1] = ROW_MISSING
     if sensor.long_gap_days:
-        start = int(rng.uniform(0.2, 0.7) * count)
-        state[start : start + int(sensor.long_gap_days * per_day)] = ROW_MISSING
+        length = int(sensor.long_gap_days * per_day)
+        start = int(rng.uniform(0.2, 0.7) * max(count - length, 0))
+        state[start : start + length] = ROW_MISSING
     return state
 
 
