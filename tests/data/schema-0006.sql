@@ -56,7 +56,7 @@ CREATE TABLE deep_tests (
         note VARCHAR NOT NULL,
         CHECK (started_ms < ended_ms)
     );
-INSERT INTO "deep_tests" VALUES(1,1,1772409480000,1772409480001,NULL,'{"rated_ah":200.0,"cells":16,"low_state":0.08,"low_v":50.67270950226245,"most_a":30.0,"advised_a":40.0,"expected_ah":183.6}','First');
+INSERT INTO "deep_tests" VALUES(1,1,1772409480000,1772409480001,NULL,'{"rated_ah":200.0,"cells":16,"low_state":0.08,"low_v":50.7,"most_a":30.0,"advised_a":40.0,"expected_ah":184.0}','First');
 CREATE TABLE devices (
         id INTEGER NOT NULL PRIMARY KEY,
         site_id INTEGER NOT NULL REFERENCES sites (id),

@@ -4,7 +4,7 @@ from contextlib import closing
 from pathlib import Path
 
 from joulebook.core.history import PackHistory
-from joulebook.storage.catalogue import add_site, site_named, sites
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Column, Site
 from tests.helpers.databases import write
@@ -13,12 +13,11 @@ _COLUMNS = [Column("voltage", "V"), Column("current", "A"), Column("temperature"
 
 
 def store_pack(data_dir: Path, history: PackHistory) -> tuple[Database, Site]:
-    """Write a record as the readings of the battery of ``studio``, a site in UTC."""
+    """Return a new database with a record as the readings of ``studio``, a site in UTC."""
     database = Database.open(data_dir)
-    if not sites(database):
-        facts = {"battery_ah": history.rated_ah, "battery_cells": history.cells}
-        add_site(database, "studio", "UTC", **facts)  # type: ignore[arg-type]
-    site = site_named(database, "studio")
+    site = add_site(
+        *(database, "studio", "UTC"), battery_ah=history.rated_ah, battery_cells=history.cells
+    )
     arrays = (history.voltage_v, history.current_a, history.temperature_c)
     names = [column.quantity for column in _COLUMNS]
     rows = {

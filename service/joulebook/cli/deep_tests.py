@@ -150,11 +150,15 @@ def _lines(report: DeepTestReport, zone: ZoneInfo) -> Iterator[str]:
 
 def _progress_lines(progress: Progress) -> Iterator[str]:
     yield f"  {progress.stage}"
-    if progress.drawn_ah is not None:
-        yield f"  drawn since full: {progress.drawn_ah:.1f} Ah"
-    if progress.cell_v is not None:
-        state = "" if progress.state is None else f", about {progress.state:.0%}"
-        yield f"  a cell would rest at {progress.cell_v:.3f} V{state}"
+    yield "  drawn since full: " + (
+        "not known" if progress.drawn_ah is None else f"{progress.drawn_ah:.1f} Ah"
+    )
+    state = "" if progress.state is None else f", about {progress.state:.0%}"
+    yield "  a cell would rest at " + (
+        "a voltage that was not read"
+        if progress.cell_v is None
+        else f"{progress.cell_v:.3f} V{state}"
+    )
     yield from (f"  still missing: {missing}" for missing in progress.missing)
 
 

@@ -140,14 +140,14 @@ def deep_tests_of(connection: sqlite3.Connection, site_id: int) -> list[DeepTest
 
 
 def _open_test(connection: sqlite3.Connection, site: Site) -> DeepTest:
-    for there in deep_tests_of(connection, site.id):
-        if there.is_open:
-            return there
-    raise _refused(
-        f"site {site.name} has no test under way",
-        "a test that was planned",
-        "plan one with `joulebook deep-test plan`",
-    )
+    under_way = [there for there in deep_tests_of(connection, site.id) if there.is_open]
+    if not under_way:
+        raise _refused(
+            f"site {site.name} has no test under way",
+            "a test that was planned",
+            "plan one with `joulebook deep-test plan`",
+        )
+    return under_way[0]
 
 
 def _refused(what: str, expected: str, next_step: str) -> UsageError:

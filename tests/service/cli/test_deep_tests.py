@@ -57,6 +57,17 @@ def test_a_test_under_way_says_how_far_it_is(
     assert re.fullmatch(pattern, missing)
 
 
+def test_before_it_is_full_nothing_is_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = house(tmp_path, upto_hour=-5.0)
+    assert main(["deep-test", "plan", *options]) == 0
+    assert main(["deep-test", "start", "--at", "2026-01-17 10:00", *options]) == 0
+    stage, drawn, _, missing = shown(options, capsys).splitlines()[1:]
+    assert (stage, drawn) == ("  waiting for full", "  drawn since full: not known")
+    assert missing.startswith("  still missing: a full charge")
+
+
 def test_at_the_bottom_the_voltage_tells_the_state(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

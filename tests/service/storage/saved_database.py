@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from joulebook.core.corrections import Correction
-from joulebook.core.deep_test_plan import target_of
+from joulebook.core.deep_test_plan import Target
 from joulebook.storage.catalogue import add_site, add_token, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction
@@ -95,8 +95,17 @@ HALVED = Correction(
 PANELS = Event(
     id=1, at_ms=FIRST_MS, kind="panels", title="Four more panels", note="", made_ms=FIRST_MS
 )
+TARGET = Target(
+    rated_ah=200.0,
+    cells=16,
+    low_state=0.08,
+    low_v=50.7,
+    most_a=30.0,
+    advised_a=40.0,
+    expected_ah=184.0,
+)
 DEEP_TEST = DeepTest(
-    id=1, planned_ms=FIRST_MS, started_ms=FIRST_MS + 1, target=target_of(200.0, 16), note="First"
+    id=1, planned_ms=FIRST_MS, started_ms=FIRST_MS + 1, target=TARGET, note="First"
 )
 
 
