@@ -18,7 +18,7 @@ _BASE_V = (
     *(2.72, 2.96, 3.11, 3.2, 3.227, 3.252, 3.27, 3.284),
     *(3.294, 3.299, 3.309, 3.324, 3.331, 3.334, 3.338, 3.3405),
 )
-# A published small cell: M. Naumann et al., J. Energy Storage 17 (2018) 153, rounded; straight at 65 %.
+# A published small cell: M. Naumann et al., J. Energy Storage 17 (2018) 153; straight at 65 %.
 _SMALL_X = (0.2, 0.3, 0.4, 0.5, 0.6, 0.65, 0.7, 0.8, 0.9)
 _SMALL_V = (3.2306, 3.2675, 3.2894, 3.2994, 3.3031, 3.30595, 3.3088, 3.325, 3.3419)
 # Share of the knee's height at a distance from full, of the pack's first charge.

@@ -13,6 +13,7 @@ from tests.helpers.homes.weather import season, spells
 
 #: Years from the start of which the capacity is told.
 YEARS_TOLD = 15
+_STRIDE_DAYS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,17 +149,17 @@ def project(
     new_ah = np.array([spec.pack.rated_ah * spec.pack.start_ratio for spec in specs])
     left[:, :days] = np.array([truth.capacity_ah for truth in daily])
     going_on = ageing.copy()
-    for day in range(days, end):
+    for day in range(days, end, _STRIDE_DAYS):
         year = day // 365
         rows = {name: _of_season(values, day, whole_years) for name, values in table.items()}
         temperature_c = rows["temperature_c"] + warm[:, year]
         if not whole_years:
             temperature_c += _season_shift(specs, day, days)
         going_on.advance(
-            years=1 / DAYS_PER_YEAR, temperature_c=temperature_c, x=rows["x"],
-            cycles=rows["cycles"] * busy[:, year], depth=rows["depth"],
+            years=_STRIDE_DAYS / DAYS_PER_YEAR, temperature_c=temperature_c, x=rows["x"],
+            cycles=rows["cycles"] * busy[:, year] * _STRIDE_DAYS, depth=rows["depth"],
         )  # fmt: skip
-        left[:, day] = new_ah * (1 - going_on.loss)
+        left[:, day : day + _STRIDE_DAYS] = (new_ah * (1 - going_on.loss))[:, None]
     at = np.round(np.arange(YEARS_TOLD + 1) * DAYS_PER_YEAR).astype(int)
     return left[:, np.maximum(at - 1, 0)]
 
