@@ -16,7 +16,7 @@ def _methods() -> set[str]:
     """Every name of the form ``word-1`` that a module of core or summaries gives its method."""
     found: set[str] = set()
     for package in (joulebook.core, joulebook.summaries):
-        for module in Path(package.__path__[0]).glob("*.py"):
+        for module in Path(package.__path__[0]).rglob("*.py"):
             text = module.read_text(encoding="utf-8")
             found.update(re.findall(r'^[A-Z_]*METHOD = "([a-z-]+-\d+)"$', text, re.MULTILINE))
     return found

@@ -1,0 +1,1 @@
+"""Whether a site is wired and talking right: checks on the readings of the last days."""

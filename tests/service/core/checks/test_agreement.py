@@ -1,0 +1,61 @@
+"""Counters against the integrals of powers."""
+
+import numpy as np
+import pytest
+
+from joulebook.core.checks.agreement import agreement
+from joulebook.core.checks.finding import Finding
+from joulebook.core.history import Floats
+from tests.helpers.checked_sites import CheckedSite, sound_site
+
+
+def _found(site: CheckedSite, device: str) -> list[Finding]:
+    return agreement(site.inputs(), device, device)
+
+
+@pytest.mark.parametrize(("device", "count"), [("battery", 2), ("pv", 1), ("load", 1), ("grid", 2)])
+def test_sound_counters_agree(device: str, count: int) -> None:
+    assert [each.verdict for each in _found(sound_site(), device)] == ["good"] * count
+
+
+def test_a_counter_of_another_scale_is_told() -> None:
+    site = sound_site().changed("pv", energy=lambda counted: 50_000 + (counted - 50_000) * 1.1)
+    (finding,) = _found(site, "pv")
+    assert finding.verdict == "trouble"
+    assert finding.evidence["counted_wh"] == pytest.approx(
+        1.1 * finding.evidence["measured_wh"], rel=0.01
+    )
+
+
+def test_a_power_turned_around_against_its_counters_is_told() -> None:
+    site = sound_site().changed("battery", power=lambda power: -power)
+    found = _found(site, "battery")
+    assert [finding.verdict for finding in found] == ["trouble", "trouble"]
+    assert "power or counters are turned around" in found[0].sentence
+
+
+def test_a_counter_that_began_anew_is_not_compared() -> None:
+    def anew(counted: Floats) -> Floats:
+        counted[2000:] -= counted[2000]
+        return counted
+
+    site = sound_site().changed("pv", energy=anew)
+    (finding,) = _found(site, "pv")
+    assert (finding.verdict, "began anew" in finding.sentence) == ("unclear", True)
+
+
+def test_too_little_and_too_few_are_not_compared() -> None:
+    still = sound_site().changed(
+        "pv", energy=lambda counted: counted * 0 + 7, power=lambda power: power * 0
+    )
+    assert "too little went through pv" in _found(still, "pv")[0].sentence
+    silent = sound_site().changed("pv", energy=lambda counted: counted * np.nan)
+    assert "not read often enough" in _found(silent, "pv")[0].sentence
+    holes = sound_site().changed(
+        "pv", power=lambda power: np.where(np.arange(power.size) % 1440 < 500, np.nan, power)
+    )
+    assert "too many gaps" in _found(holes, "pv")[0].sentence
+
+
+def test_a_counter_without_its_power_is_not_looked_at() -> None:
+    assert _found(sound_site().without("pv.power"), "pv") == []
