@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from joulebook.core import corrections as correcting
+from joulebook.core.below_zero import impossible, is_turned_around
 from joulebook.core.corrections import Correction
 from joulebook.core.curves import usual_max_gap_s
 from joulebook.core.history import Floats, Instants, PackHistory, PowerHistory
@@ -255,7 +256,10 @@ def _powers(
                 words.append(f"{device}: reports nothing that gives its power")
                 continue
             read = reader.read(device, frozenset(recipe.needs))
-            made = recipe.make(*(read.values[name] for name in recipe.needs))
+            parts = [read.values[name] for name in recipe.needs]
+            made = recipe.make(*(parts if kind == "grid" else map(_possible, parts)))
+            if kind != "grid":
+                made = _possible(made)
             powers[kind] = powers[kind] + resampled(axis, read.at_ms, made, max_gap_s=max_gap_s)
             words.append(f"{device}: {recipe.words}")
     return (
@@ -267,3 +271,11 @@ def _powers(
         ),
         words,
     )
+
+
+def _possible(power_w: Floats) -> Floats:
+    """Return what panels or a load gave, without what a clamp the wrong way round reads."""
+    if is_turned_around(power_w):
+        return np.full(power_w.size, np.nan)
+    below = impossible(power_w)
+    return np.where(below, np.nan, power_w) if below.any() else power_w

@@ -111,6 +111,25 @@ def test_devices_of_another_clock_are_put_on_the_batterys(
     assert "load: sum of both legs" in found.words
 
 
+def test_a_clamp_the_wrong_way_round_counts_as_nothing_measured(
+    home: tuple[Database, Site], history: PackHistory
+) -> None:
+    store_columns(*home, history, battery=battery(history))
+    size = history.at_ms.size
+    once = np.where(np.arange(size) == 7, -500.0, 300.0)
+    store_columns(
+        *home,
+        history,
+        pv={"power": np.full(size, -300.0)},
+        load={"power": once},
+        grid={"power": np.full(size, -300.0)},
+    )
+    found = read(home).powers
+    assert np.isnan(found.pv_w).all()
+    assert np.flatnonzero(np.isnan(found.load_w)).tolist() == [7]
+    assert (found.grid_w == -300.0).all()
+
+
 def test_power_over_voltage_stands_in_for_a_current(
     home: tuple[Database, Site], history: PackHistory
 ) -> None:
