@@ -32,12 +32,13 @@ class Facts:
     ----------
     gain_known, hidden : bool
         Whether the current sensor's scale is true; whether the battery's computer draws behind it.
-    low_days, deep_days, full_days : int
-        Days on which the true state of charge was below 16 %, below 8 %, and above 99 %.
+    days, low_days, deep_days, full_days : int
+        All days; days on which the true state of charge was below 16 %, below 8 %, and above 99 %.
     """
 
     home: str
     kind: str
+    days: int
     reserve_ratio: float
     step_s: int
     gain_known: bool
@@ -45,6 +46,11 @@ class Facts:
     low_days: int
     deep_days: int
     full_days: int
+
+    @property
+    def often_deep(self) -> bool:
+        """Whether the pack went below 8 % on one day in ten."""
+        return self.deep_days >= 0.1 * self.days
 
     @property
     def never_low(self) -> bool:
@@ -61,10 +67,18 @@ class Facts:
 class Score:
     """One number of one home: what was said, and what is true, in the number's printed unit.
 
-    ``truth`` is ``None`` where there is none: not scored then. An interval may stand alone.
+    Attributes
+    ----------
+    measured : bool
+        Whether the home's capacity was measured by then, at least as the sensor counts it.
+    truth : float or None
+        ``None`` where there is none: not scored then.
+    value, low, high : float or None
+        An interval may stand alone.
     """
 
     facts: Facts
+    measured: bool
     number: str
     months: int
     truth: float | None
@@ -91,7 +105,7 @@ def scores(home: Home, *, at_months: Sequence[int] = MONTHS) -> list[Score]:
         found += _scores_at(home, record, facts, months)
         found.append(
             Score(
-                facts=facts, number="seconds", months=months,
+                facts=facts, measured=True, number="seconds", months=months,
                 truth=0.0, value=took_s, low=None, high=None,
             )
         )  # fmt: skip
@@ -125,6 +139,7 @@ def facts_at(home: Home, until_ms: int) -> Facts:
     return Facts(
         home=spec.name,
         kind=spec.kind,
+        days=days,
         reserve_ratio=spec.control.reserve_ratio,
         step_s=spec.step_s,
         gain_known=spec.sensor.gain == 1.0,
@@ -148,6 +163,8 @@ def _quarters(start_ms: int, end_ms: int) -> Iterator[NamedSpan]:
 def _scores_at(home: Home, record: Record, facts: Facts, months: int) -> Iterator[Score]:
     truth, spec = home.truth, home.spec
     until_ms = record.span.end_ms
+    point = record.capacity.latest
+    measured = point.health.value is not None
 
     def score(number: str, estimate: Estimate, true: float | None, unit: float) -> Score:
         said = [
@@ -155,12 +172,11 @@ def _scores_at(home: Home, record: Record, facts: Facts, months: int) -> Iterato
             for each in (estimate.value, estimate.low, estimate.high)
         ]
         return Score(
-            facts=facts, number=number, months=months, reason=estimate.reason,
+            facts=facts, measured=measured, number=number, months=months, reason=estimate.reason,
             truth=None if true is None else true * unit,
             value=said[0], low=said[1], high=said[2],
         )  # fmt: skip
 
-    point = record.capacity.latest
     true_ah = truth.capacity_ah(point.at_ms)
     yield score("capacity", point.ah, true_ah, 100 / true_ah)
     # What this sensor would count of the truth: the share of the error that is not its gain.
@@ -185,7 +201,7 @@ def _scores_at(home: Home, record: Record, facts: Facts, months: int) -> Iterato
         yield score("ten years", record.forecast.soh_at_end, truth.ten_year_of_rated, 100)
         met = float(truth.ten_year_of_rated >= FLOOR_RATIO)
         yield Score(
-            facts=facts, number="odds", months=months, truth=met,
+            facts=facts, measured=measured, number="odds", months=months, truth=met,
             value=record.forecast.probability_met, low=None, high=None,
         )  # fmt: skip
 

@@ -122,7 +122,11 @@ def _reaches_low(score: Score) -> bool:
 
 
 def _deep(score: Score) -> bool:
-    return score.facts.deep_days >= 15
+    return score.facts.often_deep
+
+
+def _measured(score: Score) -> bool:
+    return score.measured
 
 
 def _never_low(score: Score) -> bool:
@@ -152,9 +156,9 @@ def _forecast_bars() -> list[Bar]:
         for months, limit in widths.items()
         for bar in (
             Bar(text=f"ten years, asked after {months} months: coverage", number="ten years",
-                months=(months,), of=_all, read=_coverage, lowest=86, highest=94, unit="%"),
+                months=(months,), of=_measured, read=_coverage, lowest=86, highest=94, unit="%"),
             Bar(text=f"ten years, asked after {months} months: mean width", number="ten years",
-                months=(months,), of=_all, read=_width, highest=limit, unit="points"),
+                months=(months,), of=_measured, read=_width, highest=limit, unit="points"),
         )
     ]  # fmt: skip
 

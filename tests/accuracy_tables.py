@@ -30,7 +30,7 @@ GROUPS: dict[str, Callable[[Score], bool]] = {
     "reserve up to 12 %": lambda score: score.facts.reserve_ratio <= 0.12,
     "reserve 12 to 20 %": lambda score: 0.12 < score.facts.reserve_ratio <= 0.2,
     "reserve over 20 %": lambda score: score.facts.reserve_ratio > 0.2,
-    "below 8 % on 15 days or more": lambda score: score.facts.deep_days >= 15,
+    "below 8 % on one day in ten": lambda score: score.facts.often_deep,
     "never low": lambda score: score.facts.never_low,
     "never full": lambda score: score.facts.never_full,
     "with deep tests": lambda score: score.facts.kind == "tested",
@@ -82,7 +82,8 @@ def _intro(count: int, kinds: str) -> str:
         "drift, noise and gaps (`tests/helpers/homes`). The product is given their readings "
         "alone. An error is what was said less what is true; a bar's error is the 90th "
         "percentile of its size over the homes answered. *Gain removed* compares with what a "
-        "sensor of this gain counts of the truth."
+        "sensor of this gain counts of the truth. *Ten years* against the bars counts the homes "
+        "whose capacity was measured by then; further down all."
     )
 
 

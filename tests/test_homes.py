@@ -155,7 +155,9 @@ def test_claims_are_the_batterys_own(homes: dict[str, Home]) -> None:
 def test_truth_is_told_between_days_and_far_ahead(homes: dict[str, Home]) -> None:
     truth = homes["deep-perfect"].truth
     start_ms, end_ms = START_MS, START_MS + 100 * MS_PER_DAY
-    assert truth.soh(start_ms) == pytest.approx(1.02, abs=0.002)
+    assert truth.soh(start_ms) == pytest.approx(1.02)
+    assert truth.efc(start_ms) == 0
+    assert truth.yearly_ah[0] == pytest.approx(1.02 * 200)
     assert truth.capacity_ah(end_ms) == pytest.approx(truth.daily.capacity_ah[99])
     lost = 1 - truth.capacity_ah(end_ms) / truth.capacity_ah(start_ms)
     assert truth.fade_per_year(start_ms, end_ms) == pytest.approx(lost / (100 / DAYS_PER_YEAR))

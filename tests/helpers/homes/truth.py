@@ -59,13 +59,15 @@ class Truth:
     full_charge_wh: Floats
     full_discharge_wh: Floats
 
-    def _on_day(self, values: Floats, at_ms: float) -> float:
-        at = (at_ms - self.start_ms) / MS_PER_DAY - 1  # a row holds what is at its day's end
-        return float(np.interp(at, np.arange(values.size), values))
+    def _on_day(self, at_first: float, values: Floats, at_ms: float) -> float:
+        """Return a value between the ends of days, which the rows hold."""
+        days = (at_ms - self.start_ms) / MS_PER_DAY
+        return float(np.interp(days, np.arange(values.size + 1), np.append(at_first, values)))
 
     def capacity_ah(self, at_ms: float) -> float:
         """Return the charge from full, taper done, to empty, slowly and at 25 °C."""
-        return self._on_day(self.daily.capacity_ah, at_ms)
+        pack = self.spec.pack
+        return self._on_day(pack.rated_ah * pack.start_ratio, self.daily.capacity_ah, at_ms)
 
     def soh(self, at_ms: float) -> float:
         """Return the capacity as a ratio of the rated one."""
@@ -99,11 +101,11 @@ class Truth:
 
     def efc(self, at_ms: float) -> float:
         """Return the true charge moved by then over twice the rated one."""
-        return self._on_day(self.daily.efc, at_ms)
+        return self._on_day(0.0, self.daily.efc, at_ms)
 
     def offset_a(self, at_ms: float) -> float:
         """Return the current sensor's offset then, at 25 °C."""
-        return self._on_day(self.daily.offset_a, at_ms)
+        return self._on_day(self.spec.sensor.offset_a, self.daily.offset_a, at_ms)
 
     def round_trip_ratio(self, from_ms: float, to_ms: float) -> float | None:
         """Return energy out over energy in from the first to the last full charge of a window.
@@ -145,9 +147,10 @@ def project(
         for name in ("temperature_c", "x", "cycles", "depth")
     }
     whole_years = int(days / DAYS_PER_YEAR)
-    left = np.empty((len(specs), end))
+    left = np.empty((len(specs), end + 1))
     new_ah = np.array([spec.pack.rated_ah * spec.pack.start_ratio for spec in specs])
-    left[:, :days] = np.array([truth.capacity_ah for truth in daily])
+    left[:, 0] = new_ah
+    left[:, 1 : days + 1] = np.array([truth.capacity_ah for truth in daily])
     going_on = ageing.copy()
     for day in range(days, end, _STRIDE_DAYS):
         year = day // 365
@@ -159,9 +162,9 @@ def project(
             years=_STRIDE_DAYS / DAYS_PER_YEAR, temperature_c=temperature_c, x=rows["x"],
             cycles=rows["cycles"] * busy[:, year] * _STRIDE_DAYS, depth=rows["depth"],
         )  # fmt: skip
-        left[:, day : day + _STRIDE_DAYS] = (new_ah * (1 - going_on.loss))[:, None]
+        left[:, day + 1 : day + 1 + _STRIDE_DAYS] = (new_ah * (1 - going_on.loss))[:, None]
     at = np.round(np.arange(YEARS_TOLD + 1) * DAYS_PER_YEAR).astype(int)
-    return left[:, np.maximum(at - 1, 0)]
+    return left[:, at]
 
 
 def _of_season(values: Floats, day: int, whole_years: int) -> Floats:
