@@ -27,6 +27,7 @@ def dark_nights(
     dc_gain: float = 1.0,
     load_gain: float = 1.0,
     noise_w: float = 0.0,
+    dc_noise_a: float = 0.0,
     late_s: int = 0,
 ) -> tuple[PackHistory, PowerHistory]:
     """Return whole days: ten hours of dark on battery, then light in which the panels feed all.
@@ -36,7 +37,7 @@ def dark_nights(
     least_w, spread, flicker : float
         The load's least [W], and the standard deviation of its logarithm above it: of levels, and
         within them.
-    offset_a, dc_gain, load_gain, noise_w : float
+    offset_a, dc_gain, load_gain, noise_w, dc_noise_a : float
         What is wrong with the current sensor and the load's meter.
     late_s : int
         How much later the load's meter is read than the battery's. [s]
@@ -54,7 +55,7 @@ def dark_nights(
     history = PackHistory(
         at_ms=START_MS + np.arange(rows) * step_s * 1000,
         voltage_v=volts,
-        current_a=battery / volts * dc_gain + offset_a,
+        current_a=battery / volts * dc_gain + offset_a + rng.normal(0, dc_noise_a or 1e-9, rows),
         temperature_c=np.full(rows, 20.0),
         step_s=float(step_s),
         rated_ah=200.0,

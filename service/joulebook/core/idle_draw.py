@@ -7,14 +7,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from joulebook.core.dark_blocks import DarkBlocks, dark_blocks
 from joulebook.core.energy import METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.full_segments import SensorOffset
-from joulebook.core.history import Floats, PackHistory, PowerHistory
-from joulebook.core.robust import huber_weights, least_squares, mad_scale
+from joulebook.core.history import PackHistory, PowerHistory
+from joulebook.core.loss_line import Loss, fitted_loss
 from joulebook.core.spans import Span
 from joulebook.core.uncertainty import Uncertainty
 
@@ -26,12 +25,9 @@ METER_ZERO_LIMIT_W = 1.0
 
 _FEWEST_HOURS = 20.0
 _FEWEST_NIGHTS = 5
-_LOWEST_OUTPUT_W = 400.0  # a tenth of the blocks must be below, or zero is out of sight
+_LOWEST_OUTPUT_W = 400.0  # so many of the blocks must be below, or zero is out of sight
+_LOW_SHARE = 0.02
 _WIDEST_IDLE_W = 15.0  # 90 % half width
-_BEND = 1.345  # Huber's constant: 95 % efficient where errors are normal
-_DROP = 6.0
-_ROUNDS = 25
-_LEAST_SCALE_W = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +72,7 @@ def own_draw(
 ) -> OwnDraw:
     """Return what the inverter takes in a window, from its dark hours on battery.
 
-    The loss, ``DC in - AC out``, is fitted with ``c + k1·M + k2·M²`` over the middle M of the two
+    The loss, ``DC in - AC out``, is fitted with ``c + k1·W + k2·W²`` over a point W between the two
     so that single blocks far off do not bend it. Where nothing comes out it is the idle draw.
     ``k1`` and ``k2`` cannot be told apart well and are not given; the loss at the median load can.
 
@@ -99,7 +95,7 @@ def own_draw(
     reason = _too_little(blocks, hours)
     if reason is not None:
         return _refused(span, reason, blocks, hours)
-    line = _loss_line(blocks)
+    line = fitted_loss(blocks)
     if load_w is None:
         load_w = float(np.median(blocks.output_w))
     zero_a = offset.u_over(span)
@@ -137,79 +133,7 @@ def own_draw(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class LossLine:
-    """The loss over the middle M of output and input, in kW: ``c + k1·M + k2·M²``.
-
-    Attributes
-    ----------
-    terms, covariance : float64 (3,), (3, 3)
-    """
-
-    terms: Floats
-    covariance: Floats
-
-    def at(self, output_w: float) -> float:
-        """Return the loss at an output. [W]"""
-        loss = 0.0
-        for _ in range(_ROUNDS):  # the middle is half a loss above the output
-            loss = float(_powers(output_w + loss / 2) @ self.terms)
-        return loss
-
-    def u_at(self, output_w: float) -> float:
-        """Return its standard uncertainty from the fit. [W]"""
-        row = _powers(output_w + self.at(output_w) / 2)
-        return math.sqrt(float(row @ self.covariance @ row))
-
-
-def _powers(middle_w: float) -> Floats:
-    return np.array([1.0, middle_w / 1000, (middle_w / 1000) ** 2])
-
-
-def _loss_line(blocks: DarkBlocks) -> LossLine:
-    terms = np.column_stack(
-        [np.ones(blocks.middle_w.size), blocks.middle_w / 1e3, blocks.middle_w2 / 1e6]
-    )
-    return LossLine(*robust_line(terms, blocks.dc_w - blocks.output_w, blocks.night))
-
-
-def robust_line(
-    terms: Floats, target: Floats, group: NDArray[np.int64], *, drop: float = _DROP
-) -> tuple[Floats, Floats]:
-    """Fit ``terms @ value = target`` so that rows far off pull no harder than rows less far.
-
-    Parameters
-    ----------
-    terms, target : float64 (m, n), (m,)
-        Rows.
-    group : int64 (m,)
-        Rows of one group share their errors; the covariance counts groups, not rows.
-    drop : float
-        Rows beyond so many standard deviations are left out.
-
-    Returns
-    -------
-    value, covariance : float64 (n,), (n, n)
-    """
-    value = least_squares(terms, target).value
-    weight = np.ones(target.size)
-    for _ in range(_ROUNDS):
-        rest = target - terms @ value
-        weight = huber_weights(rest / max(mad_scale(rest), _LEAST_SCALE_W), bend=_BEND, drop=drop)
-        root = np.sqrt(weight)
-        before, value = value, least_squares(terms * root[:, None], target * root).value
-        if np.allclose(value, before, rtol=1e-9, atol=1e-9):
-            break
-    pull = terms * (weight * (target - terms @ value))[:, None]
-    groups = int(group[-1]) + 1
-    summed = np.zeros((groups, terms.shape[1]))
-    np.add.at(summed, group, pull)
-    inverse = np.linalg.inv(terms.T @ (terms * weight[:, None]))
-    covariance = inverse @ (summed.T @ summed) @ inverse * groups / (groups - 1)
-    return value, covariance
-
-
-def _uncertainty(line: LossLine, blocks: DarkBlocks, output_w: float, zero_a: float) -> Uncertainty:
+def _uncertainty(line: Loss, blocks: DarkBlocks, output_w: float, zero_a: float) -> Uncertainty:
     """Return what the loss at an output is uncertain by. [W]
 
     The fit is this window's own. The current sensor's zero adds the same to the loss at every
@@ -233,11 +157,11 @@ def _too_little(blocks: DarkBlocks, hours: float) -> str | None:
             f"{hours:.1f} h of {blocks.nights} nights on battery alone, with battery, load and "
             f"grid measured; {_FEWEST_HOURS:.0f} h of {_FEWEST_NIGHTS} nights are needed"
         )
-    low_w = float(np.quantile(blocks.output_w, 0.1))
+    low_w = float(np.quantile(blocks.output_w, _LOW_SHARE))
     if low_w > _LOWEST_OUTPUT_W:
         return (
-            f"the load in the dark is above {low_w:.0f} W nine tenths of the time; to look back to "
-            f"no load, a tenth must lie below {_LOWEST_OUTPUT_W:.0f} W"
+            f"the load in the dark is hardly ever below {low_w:.0f} W; to look back to no load, "
+            f"{_LOW_SHARE:.0%} of the time must lie below {_LOWEST_OUTPUT_W:.0f} W"
         )
     return None
 

@@ -6,16 +6,16 @@ draw behind the sensor for an offset, rest does not; but not every battery rests
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.core.balances import FullToFull
 from joulebook.core.closing import USED, Closing, colder_c, left_open_ah, use_of
-from joulebook.core.full_segments import SegmentSums, SensorOffset, segment_sums
-from joulebook.core.history import MS_PER_DAY, Floats, PackHistory
+from joulebook.core.full_segments import SegmentSums, SensorOffset
+from joulebook.core.history import MS_PER_DAY, Floats
 from joulebook.core.spans import Span
 from joulebook.core.uncertainty import Uncertainty
 
@@ -123,46 +123,57 @@ def _by_closing(
 
 
 def rested_offset(
-    history: PackHistory,
-    between: FullToFull,
+    sums: SegmentSums,
     assumed: SensorOffset,
     *,
+    rated_ah: float,
+    steps_ms: Sequence[int] = (),
     closing: Closing | None = None,
 ) -> SensorOffset:
     """Return the offset over a whole record, from both witnesses; as assumed where they are mute.
 
     Parameters
     ----------
-    history, between : PackHistory, FullToFull
-        The record, and its segments from full to full.
+    sums : SegmentSums
+        Of the record's segments, with ``assumed`` taken off.
     assumed : SensorOffset
         A first idea, such as that of the fit of capacity.
+    rated_ah : float
+        What the maker rates. [Ah]
+    steps_ms : sequence of int
+        Where the offset may have stepped: no window reaches across. [ms, UTC epoch]
     closing : Closing, optional
         What is lost from full to full; by default what lithium iron phosphate commonly does.
     """
-    about = closing or Closing()
-    if not between.from_ms.size:
+    if not sums.from_ms.size:
         return assumed
-    sums = segment_sums(history, between, assumed)
-    open_ah = left_open_ah(sums, about, history.rated_ah)
-    start, end = int(between.from_ms[0]), int(between.to_ms[-1])
-    windows = max(round((end - start) / (_WINDOW_DAYS * MS_PER_DAY)), 1)
-    edges = np.linspace(start, end, windows + 1).astype(np.int64)
-    knots, zeros = [], []
-    for first, last in pairwise(edges):
-        span = Span(int(first), int(last))
-        used = use_of(sums, span, open_ah, history.rated_ah) == USED
-        if np.count_nonzero(used) >= FEWEST_SEGMENTS:
-            knots.append((span.start_ms + span.end_ms) // 2)
-            zeros.append(
-                window_zero(
-                    sums, used, span, offset=assumed, closing=about, rated_ah=history.rated_ah
+    about = closing or Closing()
+    open_ah = left_open_ah(sums, about, rated_ah)
+    start, end = int(sums.from_ms[0]), int(sums.to_ms[-1])
+    inner = sorted(each for each in steps_ms if start < each < end)
+    knots: list[tuple[int, Zero]] = []
+    for first, last in pairwise([start, *inner, end]):
+        found = []
+        for span in _windows(first, last):
+            used = use_of(sums, span, open_ah, rated_ah) == USED
+            if np.count_nonzero(used) >= FEWEST_SEGMENTS:
+                zero = window_zero(
+                    sums, used, span, offset=assumed, closing=about, rated_ah=rated_ah
                 )
-            )
+                found.append(((span.start_ms + span.end_ms) // 2, zero))
+        if found:  # constant to both ends of the stretch, so that it may step there
+            knots += [(first, found[0][1]), *found, (last - 1, found[-1][1])]
     if not knots:
         return assumed
     return SensorOffset(
-        at_ms=np.array(knots, dtype=np.int64),
-        offset_a=np.array([zero.offset_a for zero in zeros]),
-        u_a=np.array([zero.u.total for zero in zeros]),
+        at_ms=np.array([at for at, _ in knots], dtype=np.int64),
+        offset_a=np.array([zero.offset_a for _, zero in knots]),
+        u_a=np.array([zero.u.total for _, zero in knots]),
     )
+
+
+def _windows(start_ms: int, end_ms: int) -> list[Span]:
+    """Return windows of about a quarter that fill a stretch of time."""
+    count = max(round((end_ms - start_ms) / (_WINDOW_DAYS * MS_PER_DAY)), 1)
+    edges = np.linspace(start_ms, end_ms, count + 1).astype(np.int64).tolist()
+    return [Span(first, last) for first, last in pairwise(edges)]

@@ -24,9 +24,10 @@ def test_means_over_a_quarter_of_an_hour() -> None:
     first = powers.load_w[:15]
     assert blocks.output_w[0] == pytest.approx(first.mean())
     assert blocks.dc_w[0] == pytest.approx((first + loss_w(first)).mean())
-    middle = first + loss_w(first) / 2
-    assert blocks.middle_w[0] == pytest.approx(middle.mean())
-    assert blocks.middle_w2[0] == pytest.approx((middle**2).mean())
+    point, square = blocks.between(0.25)
+    between = first + 0.75 * loss_w(first)
+    assert point[0] == pytest.approx(between.mean())
+    assert square[0] == pytest.approx((between**2).mean())
     assert blocks.voltage_v[0] == pytest.approx(history.voltage_v[:15].mean())
     assert blocks.at_ms[1] - blocks.at_ms[0] == 900_000
 
@@ -76,3 +77,46 @@ def test_only_the_span_counts() -> None:
     history, powers = dark_nights(2)
     blocks = dark_blocks(history, powers, Span(START_MS, START_MS + 3_600_000), offset=no_offset())
     assert blocks.at_ms.size == 4
+
+
+def _share(**wrong: float) -> float:
+    history, powers = dark_nights(30, **wrong)  # type: ignore[arg-type]
+    span = Span(START_MS, START_MS + 30 * DAY_MS)
+    return dark_blocks(history, powers, span, offset=no_offset()).output_share
+
+
+def test_the_line_is_drawn_over_the_meter_that_strays_less() -> None:
+    # A noisy load meter leaves the current sensor to tell the load, and the other way round.
+    assert _share(noise_w=40.0) < 0.1
+    assert _share(noise_w=1.0, dc_noise_a=1.0) > 0.9
+    # 20 W of each: 0.385 A at 52 V.
+    assert _share(noise_w=20.0, dc_noise_a=0.385) == pytest.approx(0.5, abs=0.1)
+    # Read a minute apart, both stray alike.
+    assert _share(late_s=60) == pytest.approx(0.5, abs=0.1)
+
+
+def test_too_few_readings_or_a_load_that_never_moves_tell_nothing_of_noise() -> None:
+    history, powers = dark_nights(2)
+    first = Span(START_MS, START_MS + 3_600_000)
+    few = dark_blocks(history, powers, first, offset=no_offset())
+    assert few.output_share == 0.5
+    assert few.share_u == pytest.approx(0.289, abs=1e-3)
+    still = replace(powers, load_w=np.full(powers.load_w.size, 300.0))
+    assert dark_blocks(history, still, TWO_DAYS, offset=no_offset()).output_share == 0.5
+    steady = replace(history, current_a=np.where(powers.pv_w > 0, 9.0, -7.0))
+    assert 0 <= dark_blocks(steady, powers, TWO_DAYS, offset=no_offset()).output_share <= 1
+    # Every second reading is lost: none has a neighbour to be compared with.
+    gaps = np.where(np.arange(powers.load_w.size) % 2, np.nan, powers.load_w)
+    sparse = dark_blocks(history, replace(powers, load_w=gaps), TWO_DAYS, offset=no_offset())
+    assert sparse.output_share == 0.5
+
+
+def test_hours_in_which_the_grid_helps_are_left_out_unless_it_always_does() -> None:
+    history, powers = dark_nights(2)
+    helps = np.zeros(powers.load_w.size)
+    helps[:300] = 400.0
+    blocks = dark_blocks(history, replace(powers, grid_w=helps), TWO_DAYS, offset=no_offset())
+    assert blocks.at_ms.size == 60
+    always = replace(powers, grid_w=helps * 0 + 60.0)
+    blocks = dark_blocks(history, always, TWO_DAYS, offset=no_offset())
+    assert blocks.at_ms.size == 80

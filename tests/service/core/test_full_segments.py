@@ -140,13 +140,11 @@ def test_the_sums_are_those_of_a_plain_loop() -> None:
     offset = constant_offset(0.15)
     sums = segment_sums(cycles.history, cycles.between, offset)
     history = cycles.history
-    for segment in range(3):
+    for segment, (start_ms, end_ms) in enumerate(
+        zip(cycles.between.from_ms, cycles.between.to_ms, strict=True)
+    ):
         charge = discharge = still = 0.0
-        for row in range(history.at_ms.size):
-            if not cycles.between.from_ms[segment] <= history.at_ms[row]:
-                continue
-            if history.at_ms[row] >= cycles.between.to_ms[segment]:
-                break
+        for row in np.flatnonzero((history.at_ms >= start_ms) & (history.at_ms < end_ms)):
             amps = history.current_a[row] - 0.15
             energy = amps * history.voltage_v[row] * 300 / 3600
             if abs(amps) >= STILL_A:

@@ -133,6 +133,10 @@ def test_fewer_segments_are_less_certain_and_too_few_are_refused() -> None:
     assert own == sorted(own)
     # From 20 to 10 the number alone is worth √2; below fifteen as much again and half.
     assert own[2] / own[1] == pytest.approx(1.5 * math.sqrt(2), rel=0.1)
+    elsewhere = _window(cycles, _days(100, 200))
+    assert elsewhere.segments.why.size == 0
+    assert elsewhere.ratio.reason is not None
+    assert elsewhere.ratio.reason.startswith("only 0 of 0 times")
     window = _window(cycles, _days(0, 4))
     assert window.offset_a is None
     assert window.ratio.value is None

@@ -1,15 +1,13 @@
 """What an inverter takes, from inverters whose loss is known. Values are own arithmetic."""
 
-import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from joulebook.core.estimate import Estimate
 from joulebook.core.full_segments import SensorOffset
-from joulebook.core.idle_draw import OwnDraw, own_draw, robust_line
+from joulebook.core.idle_draw import OwnDraw, own_draw
 from joulebook.core.spans import Span
 from tests.helpers.dark_nights import IDLE_W, dark_nights, loss_w
 from tests.helpers.full_cycles import DAY_MS, START_MS, constant_offset, no_offset
@@ -139,7 +137,7 @@ def test_too_few_dark_hours() -> None:
 def test_a_load_that_is_never_small() -> None:
     draw = _draw(least_w=600.0)
     assert draw.loss_w.reason is not None
-    assert "nine tenths of the time" in draw.loss_w.reason
+    assert "hardly ever below" in draw.loss_w.reason
 
 
 def test_a_load_that_never_changes() -> None:
@@ -149,18 +147,7 @@ def test_a_load_that_never_changes() -> None:
 
 
 def test_meters_that_do_not_go_together() -> None:
-    # A load meter that knows nothing of the load: what it reads too much seems to be lost.
-    draw = _draw(least_w=100.0, spread=0.01, noise_w=200.0)
+    # A load meter that reads a fifth too much: the more flows, the less seems to be lost.
+    draw = _draw(load_gain=1.2)
     assert draw.loss_w.reason is not None
-    assert draw.loss_w.reason.startswith("the loss seems to fall from 3")
-
-
-# CV-104: Brownlee's stack loss data by Huber's estimator (1.345, median deviation as scale), as
-# statsmodels 0.15.0 `RLM` has it: -41.0264983525, 0.8293843345, 0.9260659666, -0.1278467250.
-def test_the_fit_is_hubers() -> None:
-    path = Path(__file__).parents[2] / "data" / "stackloss.json"
-    rows = np.array(json.loads(path.read_text(encoding="utf-8"))["rows"])
-    terms = np.column_stack([np.ones(rows.shape[0]), rows[:, 1:]])
-    value, _ = robust_line(terms, rows[:, 0], np.arange(rows.shape[0]), drop=np.inf)
-    expected = [-41.0264983525, 0.8293843345, 0.9260659666, -0.1278467250]
-    assert value == pytest.approx(expected, rel=1e-5)
+    assert draw.loss_w.reason.startswith("the loss seems to fall from 40 W to -")

@@ -1,5 +1,8 @@
 """The offset of a window from charge balance and rest, against batteries whose truth is known."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -81,35 +84,58 @@ def test_what_is_open_is_uncertain_by_how_much_segments_differ() -> None:
     assert open_u_ah(sums, used, open_ah) == pytest.approx(0.3 * np.sqrt(2 * 200), rel=0.15)
 
 
+def _rested(
+    cycles: FullCycles, assumed: SensorOffset, *, steps_ms: Sequence[int] = ()
+) -> SensorOffset:
+    sums = segment_sums(cycles.history, cycles.between, assumed)
+    return rested_offset(sums, assumed, rated_ah=200.0, steps_ms=steps_ms, closing=KNOWN)
+
+
 def test_a_drifting_offset_is_followed_over_the_record() -> None:
     cycles = full_cycles(365, offset_a=-0.1, drift_a=0.1, step_s=900)
-    middle = constant_offset(-0.05)
-    found = rested_offset(cycles.history, cycles.between, middle, closing=KNOWN)
-    assert found.at_ms.size == 4
-    truth = -0.1 + 0.1 * (found.at_ms - START_MS) / (365 * DAY_MS)
-    assert found.offset_a == pytest.approx(truth, abs=2e-3)
+    found = _rested(cycles, constant_offset(-0.05))
+    assert found.at_ms.size == 4 + 2
+    middles = found.at_ms[1:-1]
+    truth = -0.1 + 0.1 * (middles - START_MS) / (365 * DAY_MS)
+    assert found.offset_a[1:-1] == pytest.approx(truth, abs=2e-3)
     assert np.all(found.u_a < 0.01)
+
+
+def test_an_offset_may_step_where_it_is_said_to() -> None:
+    cycles = full_cycles(120, step_s=900)
+    step_ms = START_MS + 50 * DAY_MS
+    amps = cycles.history.current_a + np.where(cycles.history.at_ms < step_ms, 0.05, -0.05)
+    stepped = replace(cycles, history=replace(cycles.history, current_a=amps))
+    found = _rested(stepped, constant_offset(0.0), steps_ms=[step_ms, START_MS - DAY_MS])
+    near = np.array([step_ms - 2, step_ms])
+    assert found.at(near) == pytest.approx([0.05, -0.05], abs=2e-3)
 
 
 def test_a_record_that_says_nothing_leaves_what_was_assumed() -> None:
     assumed = constant_offset(0.07)
     short = full_cycles(3)
-    assert rested_offset(short.history, short.between, assumed) is assumed
+    assert _rested(short, assumed) is assumed
     none, nothing = np.empty(0, dtype=np.int64), np.empty(0)
-    empty = segments_at(none, none, from_c=nothing, to_c=nothing)
-    assert rested_offset(short.history, empty, assumed) is assumed
+    empty = replace(short, between=segments_at(none, none, from_c=nothing, to_c=nothing))
+    assert _rested(empty, assumed) is assumed
 
 
-def test_segments_far_apart_leave_a_window_out() -> None:
+def test_a_window_with_too_few_segments_is_left_out() -> None:
     cycles = full_cycles(200, step_s=900)
-    near = np.r_[0:60, 190:200]
+    kept = np.r_[0:60, 197:200]
+    warm = np.full(63, 25.0)
     between = segments_at(
-        cycles.between.from_ms[near], cycles.between.to_ms[near],
-        from_c=np.full(70, 25.0), to_c=np.full(70, 25.0),
-    )  # fmt: skip
-    found = rested_offset(cycles.history, between, constant_offset(0.0))
-    assert found.at_ms.size == 2
-    between = segments_at(
-        between.from_ms[:63], between.to_ms[:63], from_c=np.full(63, 25.0), to_c=np.full(63, 25.0)
+        cycles.between.from_ms[kept], cycles.between.to_ms[kept], from_c=warm, to_c=warm
     )
-    assert rested_offset(cycles.history, between, constant_offset(0.0)).at_ms.size == 1
+    found = _rested(replace(cycles, between=between), constant_offset(0.0))
+    assert found.at_ms.size == 1 + 2
+    assert found.at_ms[1] < START_MS + 60 * DAY_MS
+
+
+def test_a_default_closing_is_what_such_batteries_commonly_do() -> None:
+    cycles = full_cycles(30)
+    assumed = constant_offset(0.0)
+    sums = segment_sums(cycles.history, cycles.between, assumed)
+    plain = rested_offset(sums, assumed, rated_ah=200.0)
+    same = rested_offset(sums, assumed, rated_ah=200.0, closing=Closing())
+    assert plain.offset_a.tolist() == same.offset_a.tolist()
