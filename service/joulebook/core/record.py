@@ -95,7 +95,13 @@ def analyse(inputs: RecordInputs) -> Record:
     shift_v = measured.evidence.shift_v
     capacity = capacity_statement(fit, shift_v=shift_v, spread_v=_spread(inputs, measured))
     closings = measured.balances.full_to_full
-    offset = rested_offset(history, closings, sensor_offset(fit))
+    by_fit = sensor_offset(fit)
+    offset = rested_offset(
+        segment_sums(history, closings, by_fit),
+        by_fit,
+        rated_ah=history.rated_ah,
+        steps_ms=[each.at_ms for each in inputs.events if each.kind in MOVES_SENSOR],
+    )
     through = throughput_curve(
         history,
         offset_at=offset.at if fit.closings > 0 else None,
