@@ -76,6 +76,13 @@ def test_a_pack_that_is_never_low_must_be_refused() -> None:
     assert early.measured([asked, replace(asked, value=None, low=None)]) == (50.0, 2)
 
 
+def test_ten_years_are_held_to_bars_where_capacity_was_measured() -> None:
+    ahead = replace(RIGHT, number="ten years", value=None, low=80.0, high=104.0)
+    guessed = replace(ahead, measured=False, low=0.0)
+    width = bar("ten years, asked after 36 months: mean width")
+    assert width.measured([ahead, guessed]) == (24.0, 1)
+
+
 def test_bars_say_what_they_miss() -> None:
     table = bars_table([RIGHT, replace(RIGHT, value=103.0, number="capacity, gain removed")])
     assert "| capacity, all in | ≤ 1.7 % | 1.00 | 1 | holds |" in table
