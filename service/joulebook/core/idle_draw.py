@@ -136,18 +136,19 @@ def own_draw(
 def _uncertainty(line: Loss, blocks: DarkBlocks, output_w: float, zero_a: float) -> Uncertainty:
     """Return what the loss at an output is uncertain by. [W]
 
-    The fit is this window's own. The current sensor's zero adds the same to the loss at every
-    output, and the load meter's as well; an error of either meter's scale grows with what flows.
+    The fit is this window's own, and so is the offset, of which it is not known how much another
+    window has in common. The load meter's zero adds the same to the loss at every output, and an
+    error of either meter's scale grows with what flows: those are shared.
     """
     scale = METER_LIMIT_RATIO / math.sqrt(3)
     dc_w = output_w + line.at(output_w)
+    own = math.hypot(line.u_at(output_w), zero_a * float(np.mean(blocks.voltage_v)))
     shared = math.hypot(
-        zero_a * float(np.mean(blocks.voltage_v)),
         METER_ZERO_LIMIT_W / math.sqrt(3),
         scale * output_w,
         scale * dc_w,
     )
-    return Uncertainty(line.u_at(output_w), shared)
+    return Uncertainty(own, shared)
 
 
 def _too_little(blocks: DarkBlocks, hours: float) -> str | None:

@@ -80,7 +80,7 @@ def test_an_offset_not_removed_moves_both_and_its_uncertainty_widens_both() -> N
     assert _width(unsure.loss_w) > _width(right.loss_w)
     assert unsure.idle_u is not None
     assert right.idle_u is not None
-    assert unsure.idle_u.own == pytest.approx(right.idle_u.own)
+    assert unsure.idle_u.shared == pytest.approx(right.idle_u.shared)
 
 
 def test_meters_that_are_read_a_minute_apart_do_little_harm() -> None:
