@@ -1,12 +1,14 @@
 """Simulated homes as a whole: what they log agrees with itself, and with what is true of them."""
 
 import csv
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from joulebook.cli import main
 from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY
 from tests.helpers.homes import Home, HomeSpec, draw_homes, kept_homes, named_homes, simulate
 from tests.helpers.homes.draw import KINDS
@@ -201,6 +203,23 @@ def test_a_home_as_csv(homes: dict[str, Home], tmp_path: Path) -> None:
     voltage = [float(line[1]) if line[1] else np.nan for line in lines]
     assert voltage == pytest.approx(home.history.voltage_v[:count].tolist(), nan_ok=True)
     assert {line[1] == "" for line in lines} == {True, False}
+
+
+def test_the_product_imports_a_home_whole(
+    homes: dict[str, Home], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = homes["deep-unlearned"]
+    path, data = tmp_path / "home.csv", ["--data", str(tmp_path / "data")]
+    count = write_csv(home, path, to_ms=round(START_MS + 2 * MS_PER_DAY))
+    missing = 2 * int(np.isnan(home.history.voltage_v[:count]).sum())
+    pack = ["--battery-ah", "200", "--battery-cells", "16"]
+    assert main(["site", "add", "home", "--timezone", "UTC", *pack, *data]) == 0
+    capsys.readouterr()
+    assert main(["import", str(path), "--site", "home", "--json", *data]) == 0
+    told = json.loads(capsys.readouterr().out)
+    # Power is missing with its factors.
+    assert told["new"] == 11 * count - missing - missing // 2
+    assert told["quarantined"] == 0
 
 
 def test_homes_are_drawn_far_and_wide_and_by_their_number_alone() -> None:
