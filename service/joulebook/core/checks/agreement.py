@@ -1,5 +1,6 @@
 """Whether devices' own energy counters agree with what their powers come to."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,16 +8,18 @@ import numpy as np
 from joulebook.core.checks.finding import Finding, unclear
 from joulebook.core.checks.inputs import CheckInputs
 from joulebook.core.counters import counter_rise
-from joulebook.core.curves import curve
+from joulebook.core.curves import Curve, curve
 from joulebook.core.energy import integrate_curve
+from joulebook.core.history import Floats, Instants
 from joulebook.core.spans import Span
 
-#: Counter and integral may differ by so much, and by so many of the counter's steps (our choice).
-LARGEST_DIFFERENCE_RATIO = 0.05
-_STEPS = 2.0
+#: Counter and integral may differ by so much, or by so many watt-hours, and by a step of the
+#: counter at either end of each stretch without a gap (our choice).
+LARGEST_DIFFERENCE_RATIO, LARGEST_DIFFERENCE_WH = 0.05, 50.0
+#: The two sides of a power must differ by so much before they can be taken for each other.
+_SIDES_APART_RATIO = 0.2
 #: Nothing is told by less than this. [Wh]
-_LEAST_WH = 200.0
-_LEAST_COVERAGE_RATIO = 0.9
+_LEAST_WH = 500.0
 
 #: Counter, and whether it counts what is above zero or what is below, of the power's two sides.
 COUNTERS: dict[str, tuple[tuple[str, bool], ...]] = {
@@ -34,13 +37,19 @@ class _Pair:
     counted: float
     same_way: float
     other_way: float
-    step: float
+    allowed: float
     coverage_ratio: float
 
     def agrees(self, measured: float) -> bool:
-        return abs(self.counted - measured) <= max(
-            LARGEST_DIFFERENCE_RATIO * max(measured, self.counted), _STEPS * self.step
-        )
+        share = LARGEST_DIFFERENCE_RATIO * max(measured, self.counted)
+        return abs(self.counted - measured) <= max(share, self.allowed)
+
+    @property
+    def turned(self) -> bool:
+        """Whether the counter fits the other side of its power, and only that."""
+        largest = max(self.same_way, self.other_way)
+        apart = abs(self.same_way - self.other_way) > _SIDES_APART_RATIO * largest
+        return apart and self.agrees(self.other_way)
 
 
 def agreement(inputs: CheckInputs, device: str, kind: str) -> list[Finding]:
@@ -57,21 +66,30 @@ def _pair(inputs: CheckInputs, device: str, quantity: str, *, upwards: bool) -> 
     at_ms, raw = inputs.readings(device, quantity)
     if at_ms.size < 2:
         return f"{quantity} of {device} was not read often enough to compare"
-    steps = np.diff(raw)
-    step = float(np.min(steps[steps > 0])) if np.any(steps > 0) else 0.0
-    rise = counter_rise(at_ms, raw)
-    if rise.lower_bound:
+    if counter_rise(at_ms, raw).lower_bound:
         return f"{quantity} of {device} began anew, so that it cannot be compared"
-    power = integrate_curve(
-        curve(*inputs.readings(device, "power")), Span(int(at_ms[0]), int(at_ms[-1]))
-    )
-    if power.coverage_ratio < _LEAST_COVERAGE_RATIO:
-        return f"power of {device} has too many gaps to compare with {quantity}"
+    line = curve(*inputs.readings(device, "power"))
+    power = integrate_curve(line, Span(int(at_ms[0]), int(at_ms[-1])))
+    counted, allowed = _counted_beside(line, at_ms, raw)
     sides = (power.positive or 0.0, power.negative or 0.0)
     same, other = sides if upwards else sides[::-1]
-    if max(rise.energy_wh, same) < _LEAST_WH:
+    if max(counted, same) < _LEAST_WH:
         return f"too little went through {device} to compare {quantity} with its power"
-    return _Pair(rise.energy_wh, same, other, step, power.coverage_ratio)
+    return _Pair(counted, same, other, allowed, power.covered_s / inputs.span.length_s)
+
+
+def _counted_beside(line: Curve, at_ms: Instants, raw: Floats) -> tuple[float, float]:
+    """Return what a counter rose by while its power was known, and how exact that can be. [Wh]"""
+    edges = np.diff(np.concatenate([[False], line.joined, [False]]).astype(np.int8))
+    starts, ends = line.at_ms[edges > 0], line.at_ms[edges < 0]
+    shown = [
+        raw[np.clip(np.searchsorted(at_ms, instants, side="right") - 1, 0, raw.size - 1)]
+        for instants in (starts, ends)
+    ]
+    steps = np.diff(raw)
+    step = float(np.min(steps[steps > 0])) if np.any(steps > 0) else 0.0
+    allowed = max(LARGEST_DIFFERENCE_WH, 2 * step * math.sqrt(starts.size))
+    return float(np.sum(shown[1] - shown[0])), allowed
 
 
 def _finding(device: str, quantity: str, pair: _Pair | str) -> Finding:
@@ -92,7 +110,6 @@ def _finding(device: str, quantity: str, pair: _Pair | str) -> Finding:
             evidence=evidence,
             coverage_ratio=pair.coverage_ratio,
         )
-    turned = pair.agrees(pair.other_way)
     return Finding(
         name="counter",
         device=device,
@@ -100,7 +117,7 @@ def _finding(device: str, quantity: str, pair: _Pair | str) -> Finding:
         sentence=(
             f"{quantity} of {device} rose by {pair.counted / 1000:.2f} kWh, while its power came "
             f"to {pair.same_way / 1000:.2f} kWh"
-            + (", and to as much the other way: power or counters are turned around" * turned)
+            + (", and to as much the other way: power or counters are turned around" * pair.turned)
         ),
         evidence=evidence,
         look_at=f"sign and scale of power and {quantity} of {device} in the bridge, and what each "

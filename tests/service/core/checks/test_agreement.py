@@ -51,10 +51,32 @@ def test_too_little_and_too_few_are_not_compared() -> None:
     assert "too little went through pv" in _found(still, "pv")[0].sentence
     silent = sound_site().changed("pv", energy=lambda counted: counted * np.nan)
     assert "not read often enough" in _found(silent, "pv")[0].sentence
+
+
+def test_what_was_counted_while_nobody_read_the_power_is_left_out() -> None:
     holes = sound_site().changed(
-        "pv", power=lambda power: np.where(np.arange(power.size) % 1440 < 500, np.nan, power)
+        "pv", power=lambda power: np.where(np.arange(power.size) % 1440 < 700, np.nan, power)
     )
-    assert "too many gaps" in _found(holes, "pv")[0].sentence
+    (finding,) = _found(holes, "pv")
+    assert finding.verdict == "good"
+    assert finding.coverage_ratio == pytest.approx(1 - 700 / 1440, abs=0.01)
+    never = sound_site().changed(
+        "pv", power=lambda power: np.where(np.arange(power.size) % 9 == 0, power, np.nan)
+    )
+    assert _found(never, "pv")[0].verdict == "unclear"
+
+
+def test_both_ways_alike_are_not_taken_for_turned() -> None:
+    # As much in as out, and a counter that shows a tenth too much: a scale, not a sign.
+    wave = 1000 * np.sin(np.arange(3 * 1440) / 120)
+    counted = np.cumsum(np.maximum(wave, 0)) / 60
+    site = sound_site().changed(
+        "battery",
+        power=lambda _: wave,
+        charge_energy=lambda _: counted * 1.1,
+        discharge_energy=lambda _: counted,
+    )
+    assert "turned around" not in _found(site, "battery")[0].sentence
 
 
 def test_a_counter_without_its_power_is_not_looked_at() -> None:
