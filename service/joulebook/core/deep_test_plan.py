@@ -84,7 +84,7 @@ def target_of(rated_ah: float, cells: int) -> Target:
     Notes
     -----
     200 Ah, 16 cells: 8 % is 3.175 V a cell on the generic curve, less 8 mV while discharging,
-    50.7 V; (0.998 - 0.08) · 200 = 184 Ah.
+    50.7 V; (0.999 - 0.08) · 200 = 184 Ah.
     """
     if not (rated_ah > 0 and cells > 0):
         raise ValueError(f"no test of {rated_ah} Ah and {cells} cells")

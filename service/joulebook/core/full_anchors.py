@@ -13,8 +13,8 @@ from joulebook.core.balances import FullToFull
 from joulebook.core.charge_counter import ChargeCounter
 from joulebook.core.history import MS_PER_DAY, Floats, Instants, PackHistory
 
-#: Nothing below this, at a small current, is near full. [V a cell]
-LEAST_FULL_V = 3.37
+#: Nothing outside of these, at a small current, is near full. [V a cell]
+LEAST_FULL_V, MOST_FULL_V = 3.37, 3.80
 #: A small current, for finding the charge voltage; as a share of the rated charge, per hour.
 _HELD_RATE = 0.05
 #: Days with a held voltage that are needed, and that are looked at around each. [days]
@@ -149,7 +149,8 @@ def full_to_full(
 
 def _near_full(history: PackHistory) -> NDArray[np.int64]:
     """Return the rows at a high voltage and a small current."""
-    high = np.flatnonzero(history.voltage_v >= LEAST_FULL_V * history.cells)
+    volts, cells = history.voltage_v, history.cells
+    high = np.flatnonzero((volts >= LEAST_FULL_V * cells) & (volts <= MOST_FULL_V * cells))
     small = np.abs(history.current_a[high]) <= _HELD_RATE * history.rated_ah
     return high[small]
 
@@ -173,7 +174,7 @@ def _running_level(highest: Floats, same_v: float) -> Floats:
     """Return the median of the upper levels among the days around each day."""
     width = min(2 * _DAYS_AROUND + 1, highest.size)
     around = np.lib.stride_tricks.sliding_window_view(highest, width)
-    upper = np.quantile(around, 0.8, axis=1)[:, None]
+    upper = np.quantile(around, 0.8, axis=1, method="lower")[:, None]
     levels = np.nanmedian(np.where(np.abs(around - upper) <= same_v, around, np.nan), axis=1)
     # At the ends of the record the window cannot be centred: the nearest one serves.
     centre = np.clip(np.arange(highest.size) - width // 2, 0, levels.size - 1)

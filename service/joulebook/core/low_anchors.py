@@ -13,7 +13,7 @@ from joulebook.core.charge_counter import ChargeCounter
 from joulebook.core.full_anchors import FullCharges
 from joulebook.core.grouped import group_medians
 from joulebook.core.history import Floats, Instants, PackHistory
-from joulebook.core.resistance import PackResistance
+from joulebook.core.resistance import PackResistance, years_at
 from joulebook.core.rest_voltage import (
     SLOW_SHARE,
     rested_cell_v,
@@ -62,7 +62,7 @@ class CellVoltmeter:
 
     def ohm(self, rows: NDArray[np.int64]) -> Floats:
         """Return the pack's resistance at these rows. [Ω]"""
-        return self.resistance.at(self.temperature_c[rows], self.history.years[rows])
+        return self.resistance.at(self.temperature_c[rows], years_at(self.history, rows))
 
     def rested_v(self, rows: NDArray[np.int64]) -> Floats:
         """Return what a cell would rest at, for these rows. [V]"""

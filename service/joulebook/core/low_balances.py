@@ -60,15 +60,15 @@ def low_to_full(
     """Return the balances from low anchors on to the end of the next full charge."""
     on = np.flatnonzero(night + 1 < full.last.size)
     end, hour = full.last[night[on] + 1], low.hour[night[on]]
-    whole = (counter.run[end] == counter.run[low.low_row[night[on]]]) & (
-        counter.hours[end] - hour <= LONGEST_BACK_H
-    )
-    on, end, hour = on[whole], end[whole], hour[whole]
+    returned_ah = counter.net_ah[end] - low.charge_ah[night[on]]
+    whole = (counter.run[end] == counter.run[low.low_row[night[on]]]) & (returned_ah > 0)
+    whole &= counter.hours[end] - hour <= LONGEST_BACK_H
+    on, end, hour, returned_ah = on[whole], end[whole], hour[whole], returned_ah[whole]
     return LowToFull(
         low=on,
         full_ms=history.at_ms[end],
         hours=counter.hours[end] - hour,
-        returned_ah=counter.net_ah[end] - low.charge_ah[night[on]],
+        returned_ah=returned_ah,
         charged_ah=counter.charged_ah[end] - _at(hour, counter, counter.charged_ah),
         full_c=temperature_c[end],
     )

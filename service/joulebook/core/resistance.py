@@ -12,13 +12,15 @@ from numpy.typing import NDArray
 
 from joulebook.core.energy import K90
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.history import Floats, PackHistory
+from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, PackHistory
 from joulebook.core.rest_voltage import slow_mean
 
 METHOD = "resistance-1"
 
 #: Fewer steps than this say too little: one alone may be wrong by half a digit of the voltmeter.
 LEAST_STEPS = 50
+#: More are not looked at; they would add nothing but time.
+_MOST_STEPS = 20_000
 #: A step of the load: at least this, or this share of the rated charge where that is less. [A]
 STEP_A = 8.0
 STEP_RATE = 0.08
@@ -142,10 +144,10 @@ def pack_resistance(
     change_v = history.voltage_v[rows + 1] - history.voltage_v[rows]
     unsettled_a = (filled_a - slow_mean(filled_a, history.step_s, constant_s=_SETTLING_S))[rows]
     design = np.column_stack(
-        [_terms(temperature_c[rows], history.years[rows]), unsettled_a / change_a]
+        [_terms(temperature_c[rows], years_at(history, rows)), unsettled_a / change_a]
     )
-    least_u = _digit_v(change_v) / np.sqrt(6)
-    terms, covariance = _robust(design, change_v / change_a, np.abs(change_a), least_u)
+    ohm = change_v / change_a
+    terms, covariance = _robust(design, ohm, np.abs(change_a), _digit_v(change_v) / np.sqrt(6))
     if not terms[0] > 0:
         return refused("the voltage does not fall when the load rises", method=METHOD)
     return PackResistance(
@@ -154,6 +156,12 @@ def pack_resistance(
         steps=int(rows.size),
         span_c=(float(temperature_c[rows].min()), float(temperature_c[rows].max())),
     )
+
+
+def years_at(history: PackHistory, rows: NDArray[np.int64]) -> Floats:
+    """Return the time since the first reading at these rows. [years of 365.25 days]"""
+    years: Floats = (history.at_ms[rows] - history.at_ms[:1]) / (MS_PER_DAY * DAYS_PER_YEAR)
+    return years
 
 
 def assumed_resistance(rated_ah: float, cells: int) -> PackResistance:
@@ -179,7 +187,7 @@ def _steps(history: PackHistory) -> NDArray[np.int64]:
     flat = (before >= low) & (before <= high) & (after >= low) & (after <= high)
     near = history.at_ms[rows + 1] - history.at_ms[rows] <= 1500 * history.step_s
     kept: NDArray[np.int64] = rows[flat & near]
-    return kept
+    return kept[:: max(kept.size // _MOST_STEPS, 1)]
 
 
 def _terms(temperature_c: Floats, years: Floats) -> Floats:
@@ -208,9 +216,11 @@ def _robust(design: Floats, ohm: Floats, weight: Floats, least_u: float) -> tupl
     same: their spread is then no less than that of two rounded readings, ``least_u``. [V]
     """
     typical = float(np.median(ohm))
+    if not typical > 0:
+        return np.zeros(design.shape[1]), np.zeros((design.shape[1],) * 2)
     # Nothing is expected of the first term, and that nothing is unsettled of the last.
     expected = typical * np.array([0.0, *_EXPECTED, 0.0])
-    prior = np.diag([0.0, *(abs(typical) * np.append(_SPREAD, _UNSETTLED)) ** -2.0])
+    prior = np.diag([0.0, *(typical * np.append(_SPREAD, _UNSETTLED)) ** -2.0])
     terms, covariance = np.append(typical, np.zeros(5)), prior
     for _ in range(_ROUNDS):
         left = np.abs(ohm - design @ terms) * weight

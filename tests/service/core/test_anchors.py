@@ -4,10 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from joulebook.core.anchors import Measured, measure
 from joulebook.core.estimate import Estimate
 from joulebook.core.history import PackHistory
+from joulebook.core.nights import night_list
 from joulebook.core.resistance import PackResistance
 from tests.helpers.cycled_packs import RESISTANCE_OHM, START_MS, cycled_pack
 
@@ -155,6 +158,51 @@ def test_a_charge_voltage_that_was_moved_is_told() -> None:
     measured = measure(history)
     assert measured.evidence.shift_v == pytest.approx(-0.05, abs=0.002)
     assert any("moved by -50 mV a cell" in flag for flag in measured.flags)
+
+
+@settings(derandomize=True, deadline=None, max_examples=60)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["rows", "voltage_v", "current_a", "temperature_c", "stuck", "turned"]),
+            st.integers(0, 2000),
+            st.integers(1, 1200),
+        ),
+        max_size=5,
+    ),
+    st.floats(3.36, 3.65),
+    st.floats(0.0, 0.95),
+)
+def test_no_fault_of_the_readings_breaks_it(
+    faults: list[tuple[str, int, int]], charge_v: float, lowest: float
+) -> None:
+    history = cycled_pack(7, step_s=300, charge_v=charge_v, lowest=lowest)
+    kept = np.ones(history.at_ms.size, dtype=bool)
+    for kind, start, length in faults:
+        rows = slice(start, start + length)
+        if kind == "rows":
+            kept[rows] = False
+        elif kind == "stuck":
+            history.voltage_v[rows] = history.voltage_v[start]
+        elif kind == "turned":
+            history.current_a[rows] *= -1
+        else:
+            getattr(history, kind)[rows] = np.nan
+    some = replace(
+        history,
+        at_ms=history.at_ms[kept],
+        voltage_v=history.voltage_v[kept],
+        current_a=history.current_a[kept],
+        temperature_c=history.temperature_c[kept],
+    )
+    measured = measure(some)
+    balances = measured.balances
+    assert len(measured.reasons) == measured.full.last.size == len(night_list(measured).nights)
+    assert balances.full_to_low.low_ms.size == measured.reasons.count("")
+    for part in (balances.full_to_full, balances.full_to_low, balances.low_to_full):
+        assert all(np.isfinite(getattr(part, name)).all() for name in part.__slots__)
+        assert (part.hours > 0).all()
+    assert (balances.low_to_full.returned_ah > 0).all()
 
 
 def test_fifteen_cells_and_a_low_charge_voltage() -> None:
