@@ -9,8 +9,6 @@ import pytest
 from tests.accuracy_answers import Score, scores
 from tests.helpers.homes import named_homes, simulate
 
-ABSOLUTE = "capacity"
-
 
 @pytest.fixture(scope="module")
 def told() -> dict[str, list[Score]]:
@@ -69,9 +67,9 @@ def test_fade_after_two_years(told: dict[str, list[Score]]) -> None:
 def test_cycles_and_idle_draw(told: dict[str, list[Score]]) -> None:
     for score in of(told, "cycles, gain removed").values():
         assert error(score) < 1.0
-    draws = [score for score in of(told, "idle").values() if score.value is not None]
-    assert len(draws) >= 4
-    assert max(map(error, draws)) < 6.0
+    draws = of(told, "idle")
+    for home in ANSWERED:
+        assert error(draws[home]) < 4.0
 
 
 def test_round_trips_of_quarters(told: dict[str, list[Score]]) -> None:
