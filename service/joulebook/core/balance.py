@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from joulebook.core.curves import Curve, aligned, clipped, coverage_ratio
 from joulebook.core.energy import K90, METER_LIMIT_RATIO, integrate_curve
@@ -21,7 +22,7 @@ METHOD = "balance-1"
 LEAST_COMMON_RATIO = 0.5
 
 #: ``pv + grid = load + battery + loss``.
-_SIGNS = {"pv": 1.0, "grid": 1.0, "load": -1.0, "battery": -1.0}
+_KINDS = ("pv", "grid", "load", "battery")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +44,11 @@ def common_flows(powers: Mapping[str, Curve | None], span: Span) -> Flows:
         Powers with the signs of the house [W]; ``None`` only where the site has no such device
         at all. A device that is merely silent has a curve with holes, and counts as unknown.
     """
-    present = {kind: line for kind in _SIGNS if (line := powers[kind]) is not None}
+    present = {kind: line for kind in _KINDS if (line := powers[kind]) is not None}
     parts = [clipped(line, span) for line in aligned(list(present.values()))]
     flows = dict(zip(present, parts, strict=True))
     nothing = Curve(parts[0].at_ms, np.zeros(parts[0].at_ms.size), parts[0].joined)
-    pv, grid, load, battery = (flows.get(kind, nothing) for kind in _SIGNS)
+    pv, grid, load, battery = (flows.get(kind, nothing) for kind in _KINDS)
     return Flows(pv, grid, load, battery)
 
 
@@ -66,12 +67,11 @@ def loss_wh(
             return refused(f"the site has no {kind} device, so nothing balances", method=METHOD)
     if flows is None:
         flows = common_flows(powers, span)
-    parts = dict(
-        zip(_SIGNS, (flows.pv_w, flows.grid_w, flows.load_w, flows.battery_w), strict=True)
-    )
-    value = np.sum([sign * parts[kind].value for kind, sign in _SIGNS.items()], axis=0)
+    value = flows.pv_w.value + flows.grid_w.value
+    value -= flows.load_w.value
+    value -= flows.battery_w.value
     loss = integrate_curve(Curve(flows.load_w.at_ms, value, flows.load_w.joined), span)
-    present = {kind: line for kind in _SIGNS if (line := powers[kind]) is not None}
+    present = {kind: line for kind in _KINDS if (line := powers[kind]) is not None}
     best_ratio = max(coverage_ratio(line, span) for line in present.values())
     if loss.net is None or loss.coverage_ratio < LEAST_COMMON_RATIO * best_ratio:
         return refused(
@@ -80,7 +80,12 @@ def loss_wh(
             method=METHOD,
             coverage_ratio=loss.coverage_ratio,
         )
-    limits = [_meter_u(part) for part in parts.values()]
+    at_ms, joined = flows.load_w.at_ms, flows.load_w.joined
+    held_ms = np.where(joined, at_ms[1:] - at_ms[:-1], 0.0)
+    limits = [
+        _meter_u(part.value, held_ms)
+        for part in (flows.pv_w, flows.grid_w, flows.load_w, flows.battery_w)
+    ]
     half = K90 * math.hypot(*limits, loss.positive_u, loss.negative_u)
     return Estimate(
         value=loss.net,
@@ -91,8 +96,9 @@ def loss_wh(
     )
 
 
-def _meter_u(part: Curve) -> float:
+def _meter_u(value: NDArray[np.float64], held_ms: NDArray[np.float64]) -> float:
     """Return the standard uncertainty that one meter's assumed limit leaves. [Wh]"""
-    size = np.abs(part.value)
-    doubled_ms = np.sum(((size[:-1] + size[1:]) * np.diff(part.at_ms))[part.joined])
-    return METER_LIMIT_RATIO / math.sqrt(3) * float(doubled_ms) / 7_200_000
+    size = np.abs(value)
+    doubled = size[:-1] + size[1:]
+    doubled *= held_ms
+    return METER_LIMIT_RATIO / math.sqrt(3) * float(doubled.sum()) / 7_200_000

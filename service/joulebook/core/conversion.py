@@ -27,6 +27,8 @@ _FEWEST_DAYS = 3
 _LOWEST_OUTPUT_W = 400.0  # from higher loads alone a straight look back to zero says nothing
 _CUT_SIGMAS = 3 * 1.48  # of the median absolute deviation, about three standard deviations
 _ROUNDS = 4
+#: Sums of squares that are a smaller part of the whole are rounding, not readings.
+_TELLABLE = 1e-12
 
 _MS_PER_HOUR = 3_600_000
 
@@ -47,18 +49,23 @@ def night_readings(flows: Flows, pack: Pack) -> NDArray[np.bool_]:
     )
 
 
-def night_sums(flows: Flows, pack: Pack) -> NightSums:
+def night_sums(flows: Flows, pack: Pack, *, night: NDArray[np.bool_] | None = None) -> NightSums:
     """Sum DC in and AC out over the lines whose both ends are night readings.
 
     AC out is load less grid import: what the grid gives does not pass through the battery side.
+    ``night`` are the `night_readings`, where the caller has them already.
     """
-    night = night_readings(flows, pack)
-    used = night[:-1] & night[1:] & flows.load_w.joined
-    hours = np.diff(flows.load_w.at_ms)[used] / _MS_PER_HOUR
-    dc, ac = -flows.battery_w.value, flows.load_w.value - flows.grid_w.value
+    if night is None:
+        night = night_readings(flows, pack)
+    start = np.flatnonzero(night[:-1] & night[1:] & flows.load_w.joined)
+    end = start + 1
+    at_ms = flows.load_w.at_ms
+    hours = (at_ms[end] - at_ms[start]) / _MS_PER_HOUR
+    battery, load, grid = flows.battery_w.value, flows.load_w.value, flows.grid_w.value
+    ac_start, ac_end = load[start] - grid[start], load[end] - grid[end]
     return NightSums(
-        dc_wh=float(np.sum((dc[:-1] + dc[1:])[used] * hours)) / 2,
-        ac_wh=float(np.sum((ac[:-1] + ac[1:])[used] * hours)) / 2,
+        dc_wh=float(np.sum(-(battery[start] + battery[end]) * hours)) / 2,
+        ac_wh=float(np.sum((ac_start + ac_end) * hours)) / 2,
         hours=float(np.sum(hours)),
     )
 
@@ -101,20 +108,67 @@ def conversion(nights: Sequence[NightSums], pack: Pack | None, *, window_h: floa
     )
 
 
-def idle_of_day(flows: Flows, pack: Pack) -> Estimate:
+def quadratic_fit(
+    share: NDArray[np.float64], square: NDArray[np.float64], loss: NDArray[np.float64]
+) -> tuple[tuple[float, float, float], float]:
+    """Return the least squares fit of ``c + k1·share + k2·square``.
+
+    Parameters
+    ----------
+    share, square, loss : float arrays, shape (n,)
+        The output as a share of the largest, its square, and what is fitted. [W]
+
+    Returns
+    -------
+    (c, k1, k2) : tuple of float
+        [W]
+    spread : float
+        The variance of c where each loss has the variance 1: the first of the inverse of the
+        normal equations' matrix.
+
+    Notes
+    -----
+    Each term less what the ones before it explain, as Gram and Schmidt have it: means first, then
+    the share's part of the square. That is as exact as a solver, and takes sums only. Where the
+    readings cannot tell the terms apart, a solver gives the smallest of the fits.
+    """
+    mean, mean_square, mean_loss = (float(each.mean()) for each in (share, square, loss))
+    line, rest = share - mean, loss - mean_loss
+    curve = square - mean_square
+    line_size = float((line * line).sum())
+    curve_size = float((curve * curve).sum())
+    if line_size > _TELLABLE * share.size and curve_size > 0:
+        along = float((line * curve).sum()) / line_size
+        curve -= line * along
+        left = float((curve * curve).sum())
+        if left > _TELLABLE * curve_size:
+            k1 = float((line * rest).sum()) / line_size
+            rest -= line * k1
+            k2 = float((curve * rest).sum()) / left
+            k1 -= along * k2
+            beyond = mean_square - along * mean
+            spread = 1 / share.size + mean * mean / line_size + beyond * beyond / left
+            return (mean_loss - k1 * mean - k2 * mean_square, k1, k2), spread
+    terms = np.column_stack([np.ones(share.size), share, square])
+    constant, k1, k2 = np.linalg.lstsq(terms, loss, rcond=None)[0].tolist()
+    return (constant, k1, k2), float(np.linalg.pinv(terms.T @ terms)[0, 0])
+
+
+def idle_of_day(flows: Flows, pack: Pack, *, night: NDArray[np.bool_] | None = None) -> Estimate:
     """Return what the inverter draws with no load, from one day's night readings. [W]
 
     The loss on battery, ``DC in - AC out``, is fitted with ``c + k1·P + k2·P²`` over the AC
     output P, in rounds that leave out what lies too far off; ``c`` is the idle draw. ``k1`` and
-    ``k2`` cannot be told apart well, and are not given.
+    ``k2`` cannot be told apart well, and are not given. ``night`` as for `night_sums`.
     """
-    night = night_readings(flows, pack)
+    if night is None:
+        night = night_readings(flows, pack)
     # An instant counts where the lines on both of its sides are there.
     joined = flows.load_w.joined
-    night &= np.append(joined, False)[: night.size] & np.insert(joined, 0, False)[: night.size]
-    output = (flows.load_w.value - flows.grid_w.value)[night]
-    loss = -flows.battery_w.value[night] - output
-    coverage = float(np.count_nonzero(night)) / max(night.size, 1)
+    inner = np.flatnonzero(night[1:-1] & joined[:-1] & joined[1:]) + 1
+    output = flows.load_w.value[inner] - flows.grid_w.value[inner]
+    loss = -flows.battery_w.value[inner] - output
+    coverage = float(inner.size) / max(night.size, 1)
     if output.size < _FEWEST_READINGS or float(np.quantile(output, 0.1)) > _LOWEST_OUTPUT_W:
         return refused(
             f"{output.size} readings in the dark on battery; at least {_FEWEST_READINGS} are "
@@ -147,24 +201,37 @@ def idle(days: Sequence[Estimate], pack: Pack | None) -> Estimate:
 
 def _robust_constant(output: NDArray[np.float64], loss: NDArray[np.float64]) -> tuple[float, float]:
     """Return the constant of the loss curve and its standard uncertainty. [W]"""
-    size = max(float(np.max(np.abs(output))), 1.0)
+    size = max(float(np.abs(output).max()), 1.0)
     share = output / size
-    terms = np.column_stack([np.ones(share.size), share, share * share])
+    square = share * share
     kept = np.ones(loss.size, dtype=np.bool_)
-    near_terms, near_loss = terms, loss
-    fit = np.linalg.lstsq(terms, loss, rcond=None)[0]
+    near = share, square, loss
+    fit, spread = quadratic_fit(*near)
     for _ in range(_ROUNDS):
-        off = np.abs(loss - terms @ fit)
+        off = np.abs(_off(share, square, loss, fit))
         # A perfect fit would cut all but the perfect; a watt is never too far off.
-        near = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
-        if np.array_equal(near, kept):
+        close = off <= max(_CUT_SIGMAS * float(np.median(off)), 1.0)
+        if np.array_equal(close, kept):
             break  # the same readings give the same fit, in this round and in all that follow
-        kept, near_terms, near_loss = near, np.compress(near, terms, axis=0), loss[near]
-        fit = np.linalg.lstsq(near_terms, near_loss, rcond=None)[0]
-    rest = near_loss - near_terms @ fit
-    variance = float(np.sum(rest**2)) / max(near_loss.size - 3, 1)
-    covariance = np.linalg.pinv(near_terms.T @ terms[kept]) * variance
-    return float(fit[0]), math.sqrt(float(covariance[0, 0]))
+        kept, near = close, (share[close], square[close], loss[close])
+        fit, spread = quadratic_fit(*near)
+    rest = _off(*near, fit)
+    variance = float((rest * rest).sum()) / max(rest.size - 3, 1)
+    return fit[0], math.sqrt(spread * variance)
+
+
+def _off(
+    share: NDArray[np.float64],
+    square: NDArray[np.float64],
+    loss: NDArray[np.float64],
+    fit: tuple[float, float, float],
+) -> NDArray[np.float64]:
+    """Return how far losses are off the fitted curve."""
+    off = square * -fit[2]
+    off -= share * fit[1]
+    off -= fit[0]
+    off += loss
+    return off
 
 
 def _offset_w(pack: Pack) -> float:

@@ -84,12 +84,12 @@ def counter_rise(
         at_ms, raw = at_ms[there], raw[there]
     if raw.size == 0:
         raise ValueError("a counter without readings")
-    steps = np.diff(raw)
+    steps = raw[1:] - raw[:-1]
     if resolution is None:
         rises = steps[steps > 0]
         resolution = float(rises.min()) if rises.size else 0.0
     # Almost always the largest step is plausible in the shortest time, and so are all.
-    shortest_ms = int(np.diff(at_ms).min(initial=_EVER_MS))
+    shortest_ms = int((at_ms[1:] - at_ms[:-1]).min(initial=_EVER_MS))
     enough = max_power_w / wh_per_count * shortest_ms / 3_600_000 + resolution
     if steps.min(initial=0.0) >= 0 and steps.max(initial=0.0) <= enough:
         return CounterRise(energy_wh=float(raw[-1] - raw[0]) * wh_per_count)

@@ -231,8 +231,11 @@ def _night(
             else "the battery's rated charge and cells in series were not entered"
         )
         return None, refused(reason, method=conversion.IDLE_METHOD)
-    sums = conversion.night_sums(flows, pack)
-    return sums, conversion.idle_of_day(flows, pack)
+    night = conversion.night_readings(flows, pack)
+    return (
+        conversion.night_sums(flows, pack, night=night),
+        conversion.idle_of_day(flows, pack, night=night),
+    )
 
 
 def _count_inside(at_ms: NDArray[np.int64], span: Span) -> int:

@@ -82,7 +82,7 @@ def integrate_curve(line: Curve, span: Span) -> Integral:
     step, held = _steps(part)
     fine, coarse = _cut(_sides(part.value, 1)), _cut(_sides(part.value, 2))
     positive_u, negative_u = _sampling_u(part.joined, step, fine, coarse)
-    covered_h = float(np.sum(held)) / _MS_PER_HOUR
+    covered_h = float(held.sum()) / _MS_PER_HOUR
     length_h = span.length_s / 3600
     nothing = covered_h == 0 and length_h > 0
     return Integral(
@@ -114,7 +114,7 @@ def mean_over_time(line: Curve, span: Span) -> tuple[float | None, float]:
     """Return the mean of a curve over the measured part of a span, and its coverage ratio."""
     part = clipped(line, span)
     _, held = _steps(part)
-    covered_h, length_h = float(np.sum(held)) / _MS_PER_HOUR, span.length_s / 3600
+    covered_h, length_h = float(held.sum()) / _MS_PER_HOUR, span.length_s / 3600
     coverage_ratio = min(covered_h / length_h, 1.0) if length_h else 1.0
     if not covered_h:
         return None, coverage_ratio
@@ -153,8 +153,8 @@ def amount_estimate(
 def _steps(part: Curve) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the steps between readings, and those that lines hold: 0 in a hole. [ms]"""
     # As floats from the start: an operation that converts on the way takes eight times as long.
-    step = np.diff(part.at_ms).astype(np.float64)
-    return step, np.where(part.joined, step, 0.0)
+    step = (part.at_ms[1:] - part.at_ms[:-1]).astype(np.float64)
+    return step, step if part.joined.all() else np.where(part.joined, step, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +191,7 @@ def _cut(sides: _Sides) -> _Sides:
 
 def _sum(doubled: NDArray[np.float64] | None, held: NDArray[np.float64]) -> float:
     # Milliseconds are summed before they become hours: whole numbers stay exact.
-    return 0.0 if doubled is None else float(np.sum(doubled * held)) / (2 * _MS_PER_HOUR)
+    return 0.0 if doubled is None else float((doubled * held).sum()) / (2 * _MS_PER_HOUR)
 
 
 def _sampling_u(
@@ -205,9 +205,13 @@ def _sampling_u(
     added. Each reading is left out in turn, where halving the step leaves out every second:
     hence the factor one half.
     """
-    apart = ~(joined[:-1] & joined[1:])
-    if apart.all():
+    if joined.size < 2:
         return 0.0, 0.0
+    apart = None  # as a rule: no hole
+    if not joined.all():
+        apart = ~(joined[:-1] & joined[1:])
+        if apart.all():
+            return 0.0, 0.0
     both = step[:-1] + step[1:]
     above, below = (
         _side_u(near, wide, step, both, apart)
@@ -221,19 +225,20 @@ def _side_u(
     wide: NDArray[np.float64] | None,
     step: NDArray[np.float64],
     both: NDArray[np.float64],
-    apart: NDArray[np.bool_],
+    apart: NDArray[np.bool_] | None,
 ) -> float:
     """Return the sampling uncertainty of one side, from its lines and those twice as long."""
     if near is None or wide is None:
         return 0.0
     twice = near * step
     change = twice[:-1] + twice[1:]
-    change -= wide * both
-    change[apart] = 0.0
-    change /= 2 * _MS_PER_HOUR
-    smooth = float(np.sum(change)) / 6
+    np.multiply(wide, both, out=twice[:-1])
+    change -= twice[:-1]
+    if apart is not None:
+        change[apart] = 0.0
+    smooth = float(change.sum()) / (2 * _MS_PER_HOUR) / 6
     change *= change
-    return math.hypot(math.sqrt(float(np.sum(change)) / 6), smooth)
+    return math.hypot(math.sqrt(float(change.sum()) / 6) / (2 * _MS_PER_HOUR), smooth)
 
 
 def _hours_where(height: NDArray[np.float64] | None, hours: NDArray[np.float64]) -> float:

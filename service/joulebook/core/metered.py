@@ -48,8 +48,9 @@ def _rise(at_ms: NDArray[np.int64], raw: NDArray[np.float64], span: Span) -> Est
     at_ms, raw = at_ms[first:last], raw[first:last]
     if at_ms.size < 2 or span.length_s == 0:
         return refused("fewer than two readings of the counter on this day", method=METHOD)
-    steps = np.diff(raw)
-    step = float(np.min(steps, where=steps > 0, initial=np.inf))
+    steps = raw[1:] - raw[:-1]
+    steps = steps[np.flatnonzero(steps)]  # a counter stands still most of the time
+    step = float(steps.min(where=steps > 0, initial=np.inf))
     step = 0.0 if step == np.inf else step
     rise = counter_rise(at_ms, raw, resolution=step)
     covered_s = float(at_ms[-1] - max(at_ms[0], span.start_ms)) / 1000

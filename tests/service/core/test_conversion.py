@@ -1,6 +1,8 @@
 """What the inverter takes, from inverters whose loss is known. Values are own arithmetic."""
 
 from collections.abc import Callable
+from fractions import Fraction
+from itertools import product
 
 import numpy as np
 import pytest
@@ -12,7 +14,9 @@ from joulebook.core.conversion import (
     conversion,
     idle,
     idle_of_day,
+    night_readings,
     night_sums,
+    quadratic_fit,
 )
 from joulebook.core.efficiency import Pack
 from joulebook.core.estimate import Estimate
@@ -138,6 +142,53 @@ def test_readings_of_which_ever_more_are_wild_end_after_a_few_rounds() -> None:
     noise = np.random.default_rng(13).standard_cauchy(flows.battery_w.value.size)
     flows.battery_w.value[:] -= 20.0 * noise
     assert idle_of_day(flows, PACK).value == pytest.approx(42.0, abs=8.0)
+
+
+def test_a_fit_is_that_of_the_normal_equations_in_exact_fractions() -> None:
+    # Loads that differ little from one another: the terms are nearly the same line.
+    share = 0.8 + 0.2 * np.random.default_rng(2).random(40)
+    loss = 40 + 60 * share + np.random.default_rng(3).normal(0, 5, 40)
+    rows = [(Fraction(1), Fraction(each), Fraction(each * each)) for each in share.tolist()]
+    matrix = [[sum(row[i] * row[j] for row in rows) for j in range(3)] for i in range(3)]
+    right = [
+        sum(row[i] * Fraction(each) for row, each in zip(rows, loss.tolist(), strict=True))
+        for i in range(3)
+    ]
+
+    def minor(row: int, column: int) -> Fraction:
+        (a, b), (c, d) = (
+            [matrix[i][j] for j in range(3) if j != column] for i in range(3) if i != row
+        )
+        return Fraction(a * d - b * c)
+
+    cofactors = [[(-1) ** (i + j) * minor(i, j) for j in range(3)] for i in range(3)]
+    size = sum(matrix[0][j] * cofactors[0][j] for j in range(3))
+    exact = [float(sum(cofactors[j][i] * right[j] for j in range(3)) / size) for i in range(3)]
+    fit, spread = quadratic_fit(share, share * share, loss)
+    assert fit == pytest.approx(exact, rel=1e-10)
+    assert spread == pytest.approx(float(cofactors[0][0] / size), rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    "share", [np.full(50, 0.5), np.repeat([0.25, 0.75], 25)], ids=["one load", "two loads"]
+)
+def test_where_loads_do_not_tell_the_terms_apart_the_smallest_fit_is_taken(
+    share: NDArray[np.float64],
+) -> None:
+    loss = 40 + 60 * share
+    fit, _ = quadratic_fit(share, share * share, loss)
+    terms = np.column_stack([np.ones(50), share, share * share])
+    # The Moore-Penrose inverse gives the smallest of all fits (Penrose 1956).
+    assert fit == pytest.approx((np.linalg.pinv(terms) @ loss).tolist())
+
+
+@pytest.mark.parametrize(("hole", "size"), list(product((1, 120, 239, 240), (1, 3))))
+def test_night_readings_given_are_those_that_are_found(hole: int, size: int) -> None:
+    flows = _night(_quadratic)
+    flows.load_w.joined[hole - size : hole] = False
+    night = night_readings(flows, PACK)
+    assert night_sums(flows, PACK, night=night) == night_sums(flows, PACK)
+    assert idle_of_day(flows, PACK, night=night) == idle_of_day(flows, PACK)
 
 
 @pytest.mark.parametrize(

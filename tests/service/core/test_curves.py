@@ -116,6 +116,31 @@ def test_a_part_of_a_curve_is_cut_at_the_edges() -> None:
     assert clipped(whole, seconds(0, 100)).value.tolist() == [0.0, 10.0]
 
 
+@settings(derandomize=True, deadline=None)
+@given(drawn=histories(), start_s=st.integers(-50, 2000), length_s=st.integers(0, 2000))
+def test_the_edges_of_a_part_are_those_that_numpy_interpolates(
+    drawn: Readings, start_s: int, length_s: int
+) -> None:
+    at_ms, value = drawn
+    part = clipped(curve(at_ms, value, max_gap_s=1e6), seconds(start_s, start_s + length_s))
+    if part.at_ms.size > 1:
+        edges = part.at_ms[[0, -1]]
+        there = ~np.isnan(value)
+        true = np.interp(edges, at_ms[there], value[there])
+        assert part.value[[0, -1]].tolist() == true.tolist()
+
+
+@settings(derandomize=True, deadline=None)
+@given(drawn=histories(), start_s=st.integers(-50, 2000), length_s=st.integers(1, 2000))
+def test_coverage_is_that_of_the_lines_one_by_one(
+    drawn: Readings, start_s: int, length_s: int
+) -> None:
+    whole, span = curve(*drawn), seconds(start_s, start_s + length_s)
+    part = clipped(whole, span)
+    covered_ms = sum(np.diff(part.at_ms)[part.joined].tolist())
+    assert coverage_ratio(whole, span) == min(covered_ms / 1000 / span.length_s, 1.0)
+
+
 def test_coverage_is_the_measured_share() -> None:
     drawn = line([0, 300, 900, 1200], [1.0] * 4)
     assert coverage_ratio(drawn, seconds(0, 1200)) == 0.5
