@@ -46,7 +46,7 @@ def test_a_line_and_the_environment_are_enough(tmp_path: Path) -> None:
     assert [entry.quantity for _, _, entry in entries_of(found.lines)] == ["voltage", "current"]
     assert found.spool.folder == tmp_path / "spool"
     assert found.spool.when_full == "drop oldest"
-    assert found.heartbeat_s == 30
+    assert (found.heartbeat_s, found.own_device) == (30, "bridge")
 
 
 def test_the_environment_counts_over_the_file(tmp_path: Path) -> None:
@@ -84,6 +84,7 @@ def test_a_site_that_cannot_be_one(tmp_path: Path) -> None:
 def test_everything_can_be_said(tmp_path: Path) -> None:
     text = """
 heartbeat_s = 5
+own_device = "bridge-2"
 [spool]
 folder = "/var/spool/bridge"
 most_mb = 10
@@ -114,6 +115,7 @@ timeout_s = 0.3
     found = load(tmp_path, text)
     assert found.spool.folder == Path("/var/spool/bridge")
     assert (found.spool.most_bytes, found.spool.when_full) == (10_000_000, "stop")
+    assert found.own_device == "bridge-2"
     [line] = found.lines
     assert (line.address, line.timeout_s) == (SerialLine("/dev/ttyUSB0"), 0.3)
     assert [entry.device for _, _, entry in entries_of(found.lines)] == ["battery", "battery-2"]
@@ -126,6 +128,7 @@ TWICE = LINE + '  [[line.unit]]\n  number = 2\n  map = "battery.toml"\n'
     ("text", "what", "where"),
     [
         ("", "there is no line to read", "line 1"),
+        ('own_device = "battery"\n' + LINE, "'battery' cannot name a bridge", "line 1"),
         ('[[line]]\nurl = "tcp://h"\n', "nothing is read from this line", "line 1"),
         (LINE + LINE, "tcp://10.0.0.7:502 is there twice", "line 9"),
         (LINE.replace("battery.toml", "none"), "there is no map 'none'", "line 6"),

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from joulebook_bridge.errors import WrongError
-from joulebook_bridge.pack import make_pack, parse_reading
+from joulebook_bridge.pack import make_pack, pack_rows, parse_reading
 
 EXAMPLES = Path(__file__).parents[2] / "docs" / "wire-format" / "valid"
 
@@ -95,3 +95,14 @@ def test_a_typed_percent_is_the_ratio_that_the_service_stores() -> None:
     # "converted-units" stores 99.8 /100 as 0.998; "%" itself would have to be 0.61.
     assert reading.unit == "/100"
     assert reading.value / 100 == told["readings"][0][4]
+
+
+@pytest.mark.parametrize("name", ["bridge-itself", "rows-that-waited"])
+def test_what_a_running_bridge_sends_is_made_byte_for_byte(name: str) -> None:
+    told, _ = example(name)
+    rows: dict[int, dict[tuple[str, str], float]] = {}
+    for _, quantity, unit, at_ms, value in told["readings"]:
+        rows.setdefault(at_ms, {})[quantity, unit] = value
+    columns = list(next(iter(rows.values())))
+    made = pack_rows(columns, [(at_ms, list(row.values())) for at_ms, row in rows.items()])
+    assert made.decode() == told["payload_text"]

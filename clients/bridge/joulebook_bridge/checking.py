@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from joulebook_bridge.clock import Clock
-from joulebook_bridge.configuration import OWN_DEVICE, Configuration, LinePlan, SpoolPlan, Unit
+from joulebook_bridge.configuration import Configuration, LinePlan, SpoolPlan, Unit
 from joulebook_bridge.deliver import deliver, topic_of
 from joulebook_bridge.errors import AwayError, BridgeError, WrongError
 from joulebook_bridge.modbus.faults import LineFault, RefusedFault, UnreachableFault
@@ -159,7 +159,7 @@ def _clock_link(clock: Clock, latest_ms: int) -> Link:
 
 def _check_service(configuration: Configuration, clock: Clock) -> Iterator[Link]:
     service = configuration.service
-    topic = topic_of(service.site, OWN_DEVICE)
+    topic = topic_of(service.site, configuration.own_device)
     pack = pack_rows((("checked", "count"),), ((clock.wall_ms(), (1.0,)),))
     try:
         took_s = deliver(service.server, service.credentials, topic, pack, timeout_s=_TIMEOUT_S)

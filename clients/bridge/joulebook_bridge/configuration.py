@@ -12,8 +12,8 @@ from joulebook_bridge.session import Credentials, Server, parse_server
 from joulebook_bridge.settings import setting
 from joulebook_bridge.toml_tables import Table, read_toml
 
-#: The bridge's readings of itself are of this device.
-OWN_DEVICE = "bridge"
+#: The kind of device that the bridge's readings of itself are of.
+OWN_KIND = "bridge"
 DROP_OLDEST, STOP = "drop oldest", "stop"
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _MB = 1_000_000
@@ -59,9 +59,16 @@ class Service:
 
 @dataclass(frozen=True, slots=True)
 class Configuration:
-    """All of it."""
+    """All of it.
+
+    Attributes
+    ----------
+    own_device : str
+        Under which name the bridge tells of itself.
+    """
 
     service: Service
+    own_device: str
     lines: tuple[LinePlan, ...]
     spool: SpoolPlan
     heartbeat_s: float
@@ -80,6 +87,7 @@ def load_configuration(path: Path, environ: Mapping[str, str]) -> Configuration:
     lines = _lines(table, path.parent)
     configuration = Configuration(
         service=_service(given, environ, path.parent),
+        own_device=_own_device(table),
         lines=lines,
         spool=_spool(table.table("spool"), path.parent),
         heartbeat_s=float(table.number("heartbeat_s", 1, 3600, 30)),
@@ -112,6 +120,15 @@ def _service(given: Mapping[str, str], environ: Mapping[str, str], folder: Path)
     return Service(
         server, site, Credentials(name, setting("token", "", environ, token_file, in_file=True))
     )
+
+
+def _own_device(table: Table) -> str:
+    name = table.text("own_device", OWN_KIND)
+    if not _NAME.fullmatch(name) or name.partition("-")[0] != OWN_KIND:
+        raise table.wrong(
+            "own_device", f"{name!r} cannot name a bridge", f"{OWN_KIND!r}, or as 'bridge-2'"
+        )
+    return name
 
 
 def _lines(table: Table, folder: Path) -> tuple[LinePlan, ...]:
@@ -169,12 +186,12 @@ def _unit(
 
 
 def _check_name(table: Table, old: str, new: str) -> None:
-    same_kind = new.partition("-")[0] == old.partition("-")[0]
-    if not _NAME.fullmatch(new) or not same_kind or new == OWN_DEVICE:
+    kind = old.partition("-")[0]
+    if not _NAME.fullmatch(new) or new.partition("-")[0] != kind or kind == OWN_KIND:
         raise table.wrong(
             "devices",
             f"{old!r} cannot become {new!r}",
-            f"the same kind with a suffix, as {old.partition('-')[0]}-2",
+            f"the same kind with a suffix, as {kind}-2",
         )
 
 

@@ -14,11 +14,11 @@ _TYPED = re.compile(
 #: RFC 8428 §4.5.1.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 
-_UNITS = ("V", "A", "W", "Wh", "Cel", "Hz", "/", "Ah", "kW", "kWh", "mV", "mA")
 #: Units of SenML (RFC 8428 and RFC 8798) that equipment of a home may have.
 UNITS = (
-    *(*_UNITS, "/100", "%RH", "K", "VA", "kVA", "var", "kvar", "kVAh", "varh", "kvarh"),
-    *("s", "min", "h", "count", "Ohm", "Pa", "lx", "deg", "m/s", "l/s"),
+    *("V", "A", "W", "Wh", "Cel", "Hz", "/", "Ah", "kW", "kWh", "mV", "mA", "/100", "%RH", "K"),
+    *("VA", "kVA", "var", "kvar", "kVAh", "varh", "kvarh", "s", "min", "h", "count", "Ohm", "Pa"),
+    *("lx", "deg", "m/s", "l/s"),
 )
 #: As people write them, and as SenML does. There "%" would be a ratio, and "C" is coulomb.
 _SPOKEN = {"%": "/100", "°C": "Cel"}
@@ -85,13 +85,13 @@ def parse_reading(text: str) -> Reading:
 
 def _unit(quantity: str, typed: str, text: str) -> str:
     unit = _SPOKEN.get(typed, typed) or USUAL_UNITS.get(quantity, "")
-    if unit in _UNITS or unit in _SPOKEN.values():
+    if unit in UNITS:
         return unit
     complaint = f"does not know the unit {typed!r}" if typed else "cannot tell the unit"
     raise WrongError(
         f"the bridge {complaint} of {text!r}",
         where="the readings of 'send'",
-        expected=f"one of {' '.join([*_UNITS, *_SPOKEN])}",
+        expected=f"one of {' '.join([*UNITS, *_SPOKEN])}",
         next_step="write the unit right after the number, as in 53.1V",
     )
 

@@ -8,7 +8,6 @@ from joulebook_bridge.batch import Batch, Instant, Shape
 from joulebook_bridge.clock import Clock
 from joulebook_bridge.configuration import (
     DROP_OLDEST,
-    OWN_DEVICE,
     Configuration,
     LinePlan,
     SpoolPlan,
@@ -105,7 +104,7 @@ class Bridge:
         if self._spool.steps_ms:
             said["clock_step", "s"] = max(self._spool.steps_ms, key=abs) / 1000
             self._spool.steps_ms.clear()
-        return Batch(now, Shape(OWN_DEVICE, tuple(said)), tuple(said.values()))
+        return Batch(now, Shape(self._configuration.own_device, tuple(said)), tuple(said.values()))
 
     def _say_what_is_left_out(self) -> None:
         for line, unit, entry in entries_of(self._configuration.lines):

@@ -15,7 +15,7 @@ from joulebook_bridge.spool.segments import ASIDE, HELD, OPEN, READY, Segment, W
 from joulebook_bridge.spool.times import correct, is_step
 
 _LOG = logging.getLogger(__name__)
-_LARGEST = 1_000_000  # bytes of a file
+_LARGEST = 250_000  # bytes of a file; reading one back holds up appending for some 20 ms
 _ROLL_AFTER_MS = 60_000  # a file that the service has all of is replaced, so that it can go
 
 

@@ -25,6 +25,7 @@ _HEAD = """\
 #name = "shed"
 #token_file = "token"    # a file beside this one that only the bridge may read
 #heartbeat_s = 30        # how often the bridge reports of itself
+#own_device = "bridge"   # under which name; another one where a site has several bridges
 
 [spool]
 folder = "spool"         # beside this file: readings wait there until the service has them

@@ -1,0 +1,114 @@
+"""Serial lines: RTU frames over pseudo-terminals, and their checksums."""
+
+import json
+import os
+import threading
+import tty
+from pathlib import Path
+
+import pytest
+from pymodbus.framer.rtu import FramerRTU
+
+from joulebook_bridge.modbus.addresses import SerialLine
+from joulebook_bridge.modbus.faults import (
+    RefusedFault,
+    SilentFault,
+    UnreachableFault,
+)
+from joulebook_bridge.modbus.lines import Line
+from tests.helpers.modbus_servers import plant_of, serial_server, words_at
+
+VECTORS = json.loads(
+    (Path(__file__).parents[2] / "data" / "wire_vectors.json").read_text(encoding="utf-8")
+)
+PLANT = plant_of({1: words_at(0, range(100)) | words_at(107, [555, 0, 100]), 17: words_at(8, [10])})
+
+
+def test_a_serial_line_with_several_units() -> None:
+    with serial_server(PLANT) as (terminal, _):
+        line = Line(SerialLine(terminal, 115200), timeout_s=0.25)
+        assert line.read(1, 3, 107, 3) == (555, 0, 100)
+        assert line.read(17, 4, 8, 1) == (10,)
+        with pytest.raises(RefusedFault, match="illegal data address"):
+            line.read(1, 3, 96, 5)
+        line.close()
+
+
+def test_a_late_answer_on_a_serial_line_is_thrown_away() -> None:
+    # CV-01: frames with their checksums, byte for byte. An answer does not say to which question.
+    question = bytes.fromhex("01039C400002EB8F")
+    late, right = bytes.fromhex("01030453756E53 96F0"), bytes.fromhex("01030400010002 2A32")
+    near, far = os.openpty()
+    tty.setraw(near)
+    tty.setraw(far)
+    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.1)
+
+    def answer() -> None:
+        assert os.read(near, 64) == question
+        threading.Event().wait(0.15)
+        os.write(near, late)
+        assert os.read(near, 64) == question
+        os.write(near, right)
+
+    thread = threading.Thread(target=answer)
+    thread.start()
+    with pytest.raises(SilentFault):
+        line.read(1, 3, 40000, 2)
+    assert line.read(1, 3, 40000, 2) == (1, 2)
+    thread.join()
+    line.close()
+    os.close(near)
+    os.close(far)
+
+
+def test_a_serial_port_that_is_not_there() -> None:
+    line = Line(SerialLine("/dev/no-such-port"), timeout_s=0.1)
+    with pytest.raises(UnreachableFault, match=r"nothing answers at serial:///dev/no-such-port"):
+        line.read(1, 3, 0, 1)
+
+
+def test_checksums_of_serial_frames() -> None:
+    # CV-01: Modbus over Serial Line V1.02, §6.2.2, and the check word of CRC-16/MODBUS. What we
+    # lean on for frames is pymodbus; this holds it to the standard.
+    for frame, appended in VECTORS["crc"]:
+        crc = FramerRTU.compute_CRC(bytes.fromhex(frame))
+        assert crc.to_bytes(2, "big").hex().upper() == appended
+
+
+def test_any_flipped_bit_of_a_serial_frame_is_noticed() -> None:
+    # CV-01, the negative case: a CRC of 16 bits finds every single flipped bit.
+    frame = bytes.fromhex("110306022B00000064C8BA")
+    for bit in range(8 * len(frame)):
+        flipped = bytearray(frame)
+        flipped[bit // 8] ^= 1 << bit % 8
+        crc = int.from_bytes(flipped[-2:], "big")
+        assert not FramerRTU.check_CRC(bytes(flipped[:-2]), crc)
+
+
+def test_a_flipped_bit_on_a_serial_line_is_no_answer() -> None:
+    # CV-01, the negative case, through the line itself. The frame is the answer "SunS".
+    frame = bytes.fromhex("01030453756E5396F0")
+    near, far = os.openpty()
+    tty.setraw(near)
+    tty.setraw(far)
+    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.02)
+    bits = [*range(0, 8 * len(frame), 9), -1]
+
+    def answer() -> None:
+        for bit in bits:
+            os.read(near, 64)
+            sent = bytearray(frame)
+            if bit >= 0:
+                sent[bit // 8] ^= 1 << bit % 8
+            os.write(near, sent)
+
+    thread = threading.Thread(target=answer)
+    thread.start()
+    for _ in bits[:-1]:
+        with pytest.raises(SilentFault):
+            line.read(1, 3, 40000, 2)
+    assert line.read(1, 3, 40000, 2) == (0x5375, 0x6E53)
+    thread.join()
+    line.close()
+    os.close(near)
+    os.close(far)
