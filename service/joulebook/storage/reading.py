@@ -49,10 +49,38 @@ def read_device(
         return _readings(connection, columns, wide)
 
 
+def read_pieces(
+    connection: sqlite3.Connection,
+    site_id: int,
+    device: str,
+    span: Span,
+    *,
+    quantities: Sequence[str] | None = None,
+    margin_ms: int = 0,
+) -> list[DeviceReadings]:
+    """Return what :func:`read_device` does, in pieces that follow one another, one at least.
+
+    Laying a week and its margins one behind the other would copy all of it.
+    """
+    with naming_faults(connection), joined_snapshot(connection):
+        columns = columns_of(connection, site_id, device, quantities)
+        if not columns:
+            return [DeviceReadings(np.empty(0, dtype=np.int64), {})]
+        wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
+        pieces, _ = _pieces(connection, columns, wide)
+        return [_named(piece, columns) for piece in pieces]
+
+
 def _readings(
     connection: sqlite3.Connection, columns: Sequence[Series], span: Span
 ) -> DeviceReadings:
     block, damaged = read_series(connection, columns, span)
+    return _named(block, columns, damaged)
+
+
+def _named(
+    block: DeviceBlock, columns: Sequence[Series], damaged: tuple[DamagedBlock, ...] = ()
+) -> DeviceReadings:
     return DeviceReadings(
         block.at_ms,
         {series.quantity: block.columns[series.id].values for series in columns},
@@ -71,12 +99,22 @@ def read_series(
     series : sequence of Series
         One at least.
     """
+    pieces, damaged = _pieces(connection, series, span)
+    return in_line(pieces, {one.id: one.kind for one in series}), damaged
+
+
+def _pieces(
+    connection: sqlite3.Connection, series: Sequence[Series], span: Span
+) -> tuple[list[DeviceBlock], tuple[DamagedBlock, ...]]:
+    """Return readings in pieces that follow one another, each with all of the series."""
     device_id = series[0].device_id
     kinds = {one.id: one.kind for one in series}
     with joined_snapshot(connection):
         sealed, damaged = read_sealed(connection, device_id, span, kinds)
         hot = read_hot(connection, device_id, span, series)
-    return overlaid(in_line(sealed, kinds), hot, kinds), tuple(damaged)
+    if len(hot.at_ms) or not sealed:
+        return [overlaid(in_line(sealed, kinds), hot, kinds)], tuple(damaged)
+    return [in_line([part], kinds) for part in sealed], tuple(damaged)
 
 
 def stream_device(

@@ -15,7 +15,7 @@ from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection
-from joulebook.storage.reading import read_device
+from joulebook.storage.reading import read_pieces
 from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
 from joulebook.summaries.results import encoded
@@ -152,20 +152,36 @@ def _read(
     corrections: Sequence[Correction],
     *,
     margin_ms: int,
-) -> DeviceArrays:
-    readings = read_device(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
+) -> list[DeviceArrays]:
+    """Return the corrected readings of a device in pieces that follow one another."""
+    pieces = read_pieces(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
+    return [
+        DeviceArrays(
+            piece.at_ms,
+            {
+                quantity: apply(corrections, device, quantity, piece.at_ms, values)
+                for quantity, values in piece.values.items()
+            },
+        )
+        for piece in pieces
+    ]
+
+
+def _part(pieces: Sequence[DeviceArrays], span: Span) -> DeviceArrays:
+    """Return the readings of a span and one instant more; they share memory if they can."""
+    parts = [_cut(piece, span) for piece in pieces]
+    filled = [part for part in parts if part.at_ms.size] or parts[:1]
+    if len(filled) == 1:  # most days: they do not begin or end a week
+        return filled[0]
     return DeviceArrays(
-        readings.at_ms,
-        {
-            quantity: apply(corrections, device, quantity, readings.at_ms, values)
-            for quantity, values in readings.values.items()
-        },
+        np.concatenate([part.at_ms for part in filled]),
+        {name: np.concatenate([part.values[name] for part in filled]) for name in filled[0].values},
     )
 
 
-def _part(device: DeviceArrays, span: Span) -> DeviceArrays:
-    first, last = np.searchsorted(device.at_ms, (span.start_ms, span.end_ms + 1))
+def _cut(piece: DeviceArrays, span: Span) -> DeviceArrays:
+    first, last = piece.at_ms.searchsorted((span.start_ms, span.end_ms + 1))
     return DeviceArrays(
-        device.at_ms[first:last],
-        {name: value[first:last] for name, value in device.values.items()},
+        piece.at_ms[first:last],
+        {name: value[first:last] for name, value in piece.values.items()},
     )

@@ -6,9 +6,17 @@ import pytest
 from joulebook.core.spans import Span
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
-from joulebook.storage.reading import devices_of, latest_readings, read_device, readings_span
+from joulebook.storage.reading import (
+    devices_of,
+    latest_readings,
+    read_device,
+    read_pieces,
+    readings_span,
+)
 from joulebook.storage.records import Column, Site, Value
+from joulebook.storage.sealing import seal
 from tests.helpers.databases import NOON_MS, counted_steps, write
+from tests.helpers.sealed import DAY_MS, LATER_MS, MONDAY_MS, MUCH_LATER_MS, write_days
 
 NAN = float("nan")
 
@@ -52,6 +60,33 @@ def test_a_span_is_half_open_and_the_margin_widens_both_ends(
     assert inside.values["power"].tolist() == [0, 99]
     wider = read_device(connection, site.id, "battery", span, margin_ms=10)
     assert wider.values["power"].tolist() == [-10, -1, 0, 99, 100, 109]
+
+
+@pytest.mark.parametrize(
+    ("sealed_at_ms", "pieces"), [(0, 1), (MUCH_LATER_MS, 2)], ids=["hot", "sealed by weeks"]
+)
+def test_pieces_are_the_whole_when_laid_one_behind_the_other(
+    connection: Connection, site: Site, sealed_at_ms: int, pieces: int
+) -> None:
+    write_days(connection, site, range(6))
+    write(connection, site, "battery", {MONDAY_MS + 8 * DAY_MS: {"current": 2.0}})
+    seal(connection, sealed_at_ms)
+    span = Span(MONDAY_MS + DAY_MS, MONDAY_MS + 8 * DAY_MS)
+    whole = read_device(connection, site.id, "battery", span, margin_ms=1)
+    parts = read_pieces(connection, site.id, "battery", span, margin_ms=1)
+    assert len(parts) == pieces
+    assert np.concatenate([part.at_ms for part in parts]).tolist() == whole.at_ms.tolist()
+    for name, values in whole.values.items():
+        laid = np.concatenate([part.values[name] for part in parts])
+        np.testing.assert_array_equal(laid, values, strict=True)
+
+
+def test_nothing_is_one_piece_of_nothing(connection: Connection, site: Site) -> None:
+    [unknown] = read_pieces(connection, site.id, "battery", Span(0, LATER_MS))
+    assert (unknown.at_ms.size, unknown.values) == (0, {})
+    write_days(connection, site, range(1))
+    [silent] = read_pieces(connection, site.id, "battery", Span(0, 1))
+    assert {name: values.size for name, values in silent.values.items()} == {"power": 0, "soc": 0}
 
 
 def test_flags_are_numbers_and_text_is_not_there(connection: Connection, site: Site) -> None:
