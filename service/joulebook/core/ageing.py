@@ -13,10 +13,10 @@ from joulebook.core.history import Floats
 #: Powers of the thermal age, and how likely each is before anything was measured. A film that
 #: slows its own growth gives the square root; not all losses slow down (weights: our choice).
 CALENDAR_POWERS = (0.5, 0.75, 1.0)
-CALENDAR_WEIGHTS = (0.6, 0.25, 0.15)
+CALENDAR_WEIGHTS = (0.55, 0.25, 0.2)
 #: Powers of the cycles: as many again wear as much again, or less (weights: our choice).
 CYCLE_POWERS = (1.0, 0.7, 0.5)
-CYCLE_WEIGHTS = (0.3, 0.3, 0.4)
+CYCLE_WEIGHTS = (0.35, 0.3, 0.35)
 #: The calendar laws agree at this thermal age. [years at 25 °C]
 PIVOT_YEARS = 4.0
 #: The cycle laws agree at this many.
@@ -24,7 +24,7 @@ PIVOT_CYCLES = 1000.0
 #: Lost in the first year at 25 °C under the square root, and by 1000 full cycles: medians and
 #: standard deviations of the logarithm (our choice, tried on simulated homes).
 CALENDAR_MEDIAN_RATIO, CALENDAR_LOG_SD = 0.025, 0.5
-CYCLE_MEDIAN_RATIO, CYCLE_LOG_SD = 0.032, 0.65
+CYCLE_MEDIAN_RATIO, CYCLE_LOG_SD = 0.033, 0.65
 
 _STEPS = 36
 _WIDEST_SD = 2.8
