@@ -1,7 +1,7 @@
 """``joulebook show``: the documents of the JSON API, for people or as they are."""
 
 import json
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +18,27 @@ from joulebook.cli.options import (
     span_options,
 )
 from joulebook.storage.catalogue import site_named
+from joulebook.storage.database import Database
+from joulebook.storage.records import Site
+from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.numbers import Document
 from joulebook.summaries.recompute import catch_up
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.site_records import update_record
 from joulebook.summaries.wear_report import wear_report
 
-_REPORTS = {"days": days_report, "efficiency": efficiency_report, "wear": wear_report}
+
+def _checks(database: Database, site: Site, first: date | None, last: date | None) -> Document:
+    return checks_report(database, site, first, last, now_ms=clock_ms())
+
+
+_REPORTS = {
+    "days": days_report,
+    "efficiency": efficiency_report,
+    "wear": wear_report,
+    "checks": _checks,
+}
 
 
 @click.command()
@@ -42,7 +56,7 @@ def show(
     *,
     as_json: bool,
 ) -> None:
-    """Show days, efficiency or wear of a site.
+    """Show days, efficiency, wear or checks of a site.
 
     What is behind its readings, after an import, is computed first.
 
@@ -59,7 +73,7 @@ def show(
     if as_json:
         print(json.dumps(document, indent=2, allow_nan=False))
     else:
-        print("\n".join(_LINES[report](document)))
+        print("\n".join(lines_of(report, document)))
 
 
 def _kwh(value_wh: float | None) -> str:
@@ -90,11 +104,63 @@ def _efficiency_lines(document: dict[str, Any]) -> list[str]:
     ]
 
 
+def _odds(ratio: float) -> str:
+    """Return odds as per cent; a forecast is never certain."""
+    if ratio > 0.99:
+        return "more than 99%"
+    return "less than 1%" if ratio < 0.01 else f"{ratio * 100:.0f}%"
+
+
 def _wear_lines(document: dict[str, Any]) -> list[str]:
     total = document["efc"]["total"]
-    if total is None:
-        return [f"equivalent full cycles not given: {document['efc']['reason']}"]
-    return [f"{total:.1f} equivalent full cycles"]
+    lines = [
+        f"equivalent full cycles not given: {document['efc']['reason']}"
+        if total is None
+        else f"{total:.1f} equivalent full cycles"
+    ]
+    if document["capacity"]:
+        now = document["capacity"][-1]
+        lines.append(
+            f"capacity not given: {now['reason']}"
+            if now["ah"] is None
+            else f"capacity {now['ah']:.1f} Ah ({now['low_ah']:.1f} to {now['high_ah']:.1f}), "
+            f"{now['date']}"
+        )
+    else:
+        lines.append(f"capacity not given: {document['capacity_reason']}")
+    fade, warranty = document["fade"], document["warranty"]
+    lines.append(fade.get("sentence") or f"fade not given: {fade['reason']}")
+    met = warranty["probability_met"]
+    lines.append(
+        f"warranty odds not given: {warranty['reason']}"
+        if met is None
+        else f"{_odds(met)} that it holds {warranty['floor_ratio']:.0%} until {warranty['ends']}: "
+        f"{warranty['verdict']}"
+    )
+    return lines
 
 
-_LINES = {"days": _days_lines, "efficiency": _efficiency_lines, "wear": _wear_lines}
+def _checks_lines(document: dict[str, Any]) -> list[str]:
+    if not document["checks"]:
+        return [f"nothing to check: {document['reason']}"]
+    lines = []
+    for check in document["checks"]:
+        about = f"{check['device']} {check['name']}" if check["device"] else check["name"]
+        lines.append(f"{check['verdict']:8} {about}: {check['sentence']}")
+        if check["verdict"] == "trouble":
+            told = (("look at", check["look_at"]), ("caution", check["caution"]))
+            lines += [f"         {word}: {text}" for word, text in told if text]
+    return lines
+
+
+_LINES = {
+    "days": _days_lines,
+    "efficiency": _efficiency_lines,
+    "wear": _wear_lines,
+    "checks": _checks_lines,
+}
+
+
+def lines_of(report: str, document: Document) -> list[str]:
+    """Return a report's document as lines for a person."""
+    return _LINES[report](document)

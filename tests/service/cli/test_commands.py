@@ -122,6 +122,7 @@ def test_days_are_shown_for_programs(filled: str, capsys: pytest.CaptureFixture[
         ("days", "no day has a result yet\n"),
         ("efficiency", "round trip not given: "),
         ("wear", "equivalent full cycles not given: "),
+        ("checks", "nothing to check: "),
     ],
 )
 def test_an_empty_site_gets_reasons_and_no_numbers(
@@ -132,10 +133,14 @@ def test_an_empty_site_gets_reasons_and_no_numbers(
     assert capsys.readouterr().out.startswith(told)
 
 
-def test_the_demonstration_has_all_three_reports(
+def test_the_demonstration_has_all_reports(
     demo_data: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    for report, told in (("efficiency", "round trip 9"), ("wear", " equivalent full cycles")):
+    for report, told in (
+        ("efficiency", "round trip 9"),
+        ("wear", " equivalent full cycles"),
+        ("checks", "good     battery sign: battery power is positive while charging"),
+    ):
         assert main(["show", report, "--site", "studio", "--data", str(demo_data)]) == 0
         assert told in capsys.readouterr().out
 

@@ -1,10 +1,11 @@
-"""The reports of a site: days, efficiency and wear."""
+"""The reports of a site: days, efficiency, wear and checks."""
 
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
 from joulebook.storage.catalogue import sites
+from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
@@ -55,3 +56,10 @@ def efficiency(site: Sited, backing: Backed, first: From = None, last: To = None
 def wear(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
     """Give equivalent full cycles, and what is known of capacity, fade and warranty."""
     return wear_report(backing.database, site, *asked_days(first, last))
+
+
+@router.get("/sites/{site}/checks")
+def checks(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give what the last days' readings say of wiring, signs, scales and clocks, check by check."""
+    days = asked_days(first, last)
+    return checks_report(backing.database, site, *days, now_ms=backing.clock_ms())

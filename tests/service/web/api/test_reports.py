@@ -1,9 +1,10 @@
 import pytest
 
+from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
-from tests.helpers.pages import Studio
+from tests.helpers.pages import NOW_MS, Studio
 
 _SITE = "/api/v1/sites/studio"
 
@@ -51,7 +52,13 @@ def test_wear_is_the_report(studio: Studio) -> None:
     assert document["efc"]["total"] > 0
 
 
-@pytest.mark.parametrize("report", ["days", "efficiency", "wear"])
+def test_checks_are_the_report_up_to_now(studio: Studio) -> None:
+    document = studio.client.get(f"{_SITE}/checks").json()
+    assert document == checks_report(studio.database, studio.site, None, None, now_ms=NOW_MS)
+    assert {each["name"] for each in document["checks"]} >= {"heard", "sign"}
+
+
+@pytest.mark.parametrize("report", ["days", "efficiency", "wear", "checks"])
 def test_a_date_that_is_none_is_a_problem(studio: Studio, report: str) -> None:
     answer = studio.client.get(f"{_SITE}/{report}", params={"to": "tomorrow"})
     assert answer.status_code == 422
