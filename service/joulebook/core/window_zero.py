@@ -7,7 +7,7 @@ draw behind the sensor for an offset, rest does not; but not every battery rests
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -25,6 +25,8 @@ FEWEST_SEGMENTS = 5
 _WINDOW_DAYS = 91
 #: A sensor at rest is not as warm as one at work (our choice). [A]
 _REST_SHARED_A = 0.006
+#: So many standard uncertainties apart, one of the two witnesses is wrong (our choice).
+_CONTRADICTION = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,10 +77,15 @@ def window_zero(
     if seen is None:
         return Zero(offset_a=by_closing, u=closing_u, closing_a=by_closing, rest_a=None, rest_h=0.0)
     by_rest, rest_u = seen[0], Uncertainty(seen[1], _REST_SHARED_A)
+    apart = abs(by_closing - by_rest) / math.hypot(closing_u.total, rest_u.total)
+    if apart > _CONTRADICTION:  # one of the two is wrong, and which one is not known
+        unknown = abs(by_closing - by_rest) / math.sqrt(2)
+        closing_u, rest_u = (
+            replace(u, own=math.hypot(u.own, unknown)) for u in (closing_u, rest_u)
+        )
+        apart = 0.0
     share = closing_u.total**-2 / (closing_u.total**-2 + rest_u.total**-2)
-    # Where the two differ by more than they may, both are less certain than they say.
-    apart = abs(by_closing - by_rest) / (2 * math.hypot(closing_u.total, rest_u.total))
-    wider = max(apart, 1.0)
+    wider = max(apart / 2, 1.0)
     return Zero(
         offset_a=share * by_closing + (1 - share) * by_rest,
         u=Uncertainty(

@@ -52,9 +52,13 @@ def test_what_draws_behind_the_sensor_moves_the_balance_alone() -> None:
     assert abs(zero.offset_a) < 0.006
 
 
-def test_witnesses_that_contradict_each_other_are_trusted_less() -> None:
-    alike, apart = (_zero(full_cycles(30, loss_ratio=loss), Closing()) for loss in (0.0035, 0.0435))
-    assert apart.u.total > 1.5 * alike.u.total
+def test_witnesses_that_contradict_each_other_count_alike_and_are_trusted_less() -> None:
+    # Another 5 % of the charge that never comes out is 0.2 A to the balance, and nothing to rest.
+    zero = _zero(full_cycles(30, loss_ratio=0.0525), Closing())
+    assert zero.closing_a == pytest.approx(0.2, abs=0.02)
+    assert zero.rest_a == pytest.approx(0.0, abs=1e-6)
+    assert zero.offset_a == pytest.approx(zero.closing_a / 2, rel=0.05)
+    assert zero.u.total == pytest.approx(zero.closing_a / 2, rel=0.05)
 
 
 def test_without_rest_the_balance_stands_alone() -> None:
