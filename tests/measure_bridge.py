@@ -96,10 +96,13 @@ class Live:
             self._stop.wait(1.0)
 
 
+def _room() -> Room:
+    return Room(most_bytes=10**11, keep_free_bytes=0, drop_oldest=True)
+
+
 def replay(folder: Path, service: RunningService, secret: str, days: float) -> dict[str, Any]:
     """Fill a spool and deliver it."""
-    room = Room(most_bytes=10**11, keep_free_bytes=0, drop_oldest=True)
-    spool = Spool(folder, "measured", room, sync_s=1)
+    spool = Spool(folder, "measured", _room(), sync_s=1)
     told = fill(spool, days)
     told["spool_mb"] = round(sum(path.stat().st_size for path in folder.iterdir()) / 1e6, 1)
     told["files"] = len(list(folder.iterdir())) - 1
@@ -164,7 +167,7 @@ def _processor_s(process: int) -> float:
 
 
 def bridge_alone(
-    folder: Path, service: RunningService, secret: str, seconds: float
+    folder: Path, service: RunningService, secret: str, days: float, seconds: float
 ) -> dict[str, Any]:
     """Let a bridge read the simulated studio, and look at it once it has settled."""
     environ = {
@@ -186,12 +189,19 @@ def bridge_alone(
         while not plant.stdout.readline().startswith(b"wrote"):
             assert plant.poll() is None
         file.write_text("[spool]\nclock_wait_s = 0\n" + _without_spool(file.read_text()))
+        # It begins with some hours of its own to deliver, so that the most that it takes counts.
+        waiting = Spool(folder / "spool", "measured", _room(), sync_s=1)
+        told = {"waiting_at_start": fill(waiting, days / 28)["readings"]}
+        waiting.set_clock(system_clock().now(), 0)
+        waiting.close()
         bridge = subprocess.Popen([*command, "run", str(file)], env=environ)
         stack.callback(bridge.wait)
         stack.callback(bridge.terminate)
-        time.sleep(3)
+        goal = counted(service, "readings_new") + told["waiting_at_start"]
+        while counted(service, "readings_new") + counted(service, "readings_repeated") < goal:
+            time.sleep(0.5)
         before = counted(service, "readings_new")
-        told = watch(bridge, seconds)
+        told |= watch(bridge, seconds)
         told["readings_per_s"] = round((counted(service, "readings_new") - before) / seconds, 1)
         return told
 
@@ -216,7 +226,7 @@ def main() -> None:
             told = {"offline": replay(folder / "spool", service, secret, options.days)}
             live = told["offline"]["live_latency_ms"]["readings"]
             told["offline"]["stored"] = counted(service, "readings_new") - live
-            told["alone"] = bridge_alone(folder, service, secret, options.seconds)
+            told["alone"] = bridge_alone(folder, service, secret, options.days, options.seconds)
     sys.stdout.write(json.dumps(told, indent=1) + "\n")
 
 
