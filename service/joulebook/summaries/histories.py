@@ -1,5 +1,6 @@
 """A site's whole record, read and corrected, on the time axis of its battery."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -20,8 +21,13 @@ from joulebook.storage.reading import readings_span, stream_device
 from joulebook.storage.records import Site
 from joulebook.summaries.stretches import series_names
 
-#: Faster readings are averaged to minutes. [s]
-_FAST_S = 50.0
+#: Rows that are analysed at once: three years of minutes. Each takes some 250 bytes meanwhile.
+MOST_ROWS = 1_600_000
+#: A longer record is averaged to more minutes, but not to more than these. [min]
+_MOST_MINUTES = 5
+_MINUTE_MS = 60_000
+#: Readings as far apart as this share of a step stay as they are.
+_NEARLY_STEP = 5 / 6
 _BATTERY = (
     *("voltage", "current", "power", "temperature", "soc", "soh"),
     *("cell_voltage_min", "cell_voltage_max", "charge_energy", "discharge_energy"),
@@ -123,7 +129,7 @@ def read_history(
 
 
 class _Reader:
-    """Reads a device's whole record, corrected, minutes where it was logged faster."""
+    """Reads a device's whole record, corrected; averaged to minutes where it was logged faster."""
 
     def __init__(
         self, connection: Connection, site: Site, span: Span, corrections: Sequence[Correction]
@@ -132,6 +138,8 @@ class _Reader:
         self._site = site
         self._span = span
         self._corrections = corrections
+        minutes = math.ceil(span.length_s / 60 / MOST_ROWS)
+        self._step_ms = min(max(minutes, 1), _MOST_MINUTES) * _MINUTE_MS
 
     def read(self, device: str, quantities: frozenset[str]) -> _Columns:
         wanted = sorted(quantities)
@@ -157,11 +165,11 @@ class _Reader:
             for name, column in values.items()
         }
 
-    @staticmethod
-    def _reduced(at_ms: Instants, values: Mapping[str, Floats]) -> _Columns:
-        if at_ms.size < 2 or float(np.median(np.diff(at_ms))) >= _FAST_S * 1000:
+    def _reduced(self, at_ms: Instants, values: Mapping[str, Floats]) -> _Columns:
+        if at_ms.size < 2 or np.median(np.diff(at_ms)) >= _NEARLY_STEP * self._step_ms:
             return _Columns(at_ms, values)
-        return _Columns(*minute_means(at_ms, values, max_gap_s=usual_max_gap_s(at_ms)))
+        gap_s = usual_max_gap_s(at_ms)
+        return _Columns(*minute_means(at_ms, values, max_gap_s=gap_s, step_ms=self._step_ms))
 
 
 def _of_kind(names: Mapping[str, frozenset[str]], kind: str) -> list[str]:

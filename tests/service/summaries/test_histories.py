@@ -14,6 +14,7 @@ from joulebook.storage.catalogue import add_site
 from joulebook.storage.corrections import add_correction
 from joulebook.storage.database import Database
 from joulebook.storage.records import Column, Site
+from joulebook.summaries import histories
 from joulebook.summaries.histories import NoRecordError, SiteHistory, read_history
 from tests.helpers.cycled_packs import START_MS
 from tests.helpers.cycled_records import cycled_history, store_columns
@@ -188,6 +189,20 @@ def test_fast_readings_become_minutes(home: tuple[Database, Site]) -> None:
     assert found.pack.step_s == 60.0
     assert found.pack.voltage_v[:-1] == pytest.approx(54.5)
     assert found.pack.current_a[:-1] == pytest.approx(-2.5)
+
+
+def test_a_long_record_becomes_more_minutes(
+    home: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(histories, "MOST_ROWS", 30)
+    at_ms = START_MS + np.arange(0, 3_600_000 + 1, 60_000)
+    hour = replace(cycled_history(1), at_ms=at_ms)
+    line = np.arange(at_ms.size, dtype=float)
+    store_columns(*home, hour, battery={"voltage": 52 + line, "current": -line})
+    found = read(home).pack
+    # An hour and an instant of minutes are 61 rows; three minutes are one.
+    assert found.step_s == 180.0
+    assert found.current_a[:3] == pytest.approx([-1.0, -4.0, -7.0])
 
 
 def test_corrections_are_applied(home: tuple[Database, Site], history: PackHistory) -> None:
