@@ -89,7 +89,7 @@ def test_a_disk_that_is_full_loses_the_oldest_and_not_the_bridge(
     with monkeypatch.context() as full:
         full.setattr(os, "write", full_once)
         spool.append(batch(time.now(), 20))
-    assert "a reading cannot be written: [Errno 28]" in caplog.text
+    assert "readings cannot be written: [Errno 28]" in caplog.text
     left = sorted(numbers(take_all(spool)))
     assert left[-1] == 20
     assert spool.lost == 2 * (20 - len(left) + 1)
@@ -113,4 +113,25 @@ def test_room_is_left_to_others_on_that_disk(
     spool.tick(time.now())
     assert len(files(tmp_path)) == 1  # the one that is being written
     assert spool.lost > 0
+    spool.close()
+
+
+def test_a_disk_that_fails_does_not_cost_what_is_on_it(
+    tmp_path: Path,
+    time: SteppedClock,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    monkeypatch.setattr(spool_module, "_LARGEST", 500)
+    spool = spool_in(tmp_path)
+    spool.set_clock(time.now(), 0)
+    for number in range(20):
+        spool.append(batch(time.now(), number))
+    with monkeypatch.context() as failing:
+        failing.setattr(os, "write", lambda *_: (_ for _ in ()).throw(OSError(5, "I/O error")))
+        for _ in range(3):
+            spool.append(batch(time.pass_ms(1000), 99))
+    assert spool.lost == 6
+    assert sorted(numbers(take_all(spool))) == list(range(20))
+    assert caplog.text.count("readings cannot be written: [Errno 5] I/O error") == 1
     spool.close()

@@ -1,5 +1,6 @@
 """How much may wait on disk, and what happens when there is more."""
 
+import errno
 import logging
 import os
 from collections.abc import Iterator, Sequence
@@ -11,6 +12,7 @@ from joulebook_bridge.spool.segments import Segment
 _LOG = logging.getLogger(__name__)
 _REMIND_MS = 3_600_000
 _LOOK_EVERY_MS = 5_000
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 _ENOUGH = 0.95  # of the most that may wait: once closed, it opens again below this
 
 
@@ -32,15 +34,24 @@ class Room:
         self._keep_free_bytes = keep_free_bytes
         self._drop_oldest = drop_oldest
         self._told_ms: int | None = None
+        self._failed_ms: int | None = None
         self._looked_ms: int | None = None
         self._disk_is_full = False
         self.is_open = True
 
-    def found_full(self, reason: str) -> None:
-        """Note that a write found no room."""
-        self._disk_is_full = True
-        self._looked_ms = None
-        _LOG.error("a reading cannot be written: %s", reason)
+    def found_fault(self, error: OSError, now: Instant) -> bool:
+        """Note that a write failed, and return whether making room may help.
+
+        A disk that fails otherwise must not cost the readings that are on it already.
+        """
+        if self._failed_ms is None or now.mono_ms - self._failed_ms >= _REMIND_MS:
+            self._failed_ms = now.mono_ms
+            _LOG.error("readings cannot be written: %s", error)
+        is_full = error.errno in _NO_ROOM
+        if is_full:
+            self._disk_is_full = True
+            self._looked_ms = None
+        return is_full
 
     def to_drop(
         self, folder: Path, segments: Sequence[Segment], sealed: Sequence[Segment], now: Instant

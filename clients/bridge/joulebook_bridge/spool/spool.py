@@ -65,17 +65,10 @@ class Spool:
             if not self._room.is_open:
                 self.lost += len(batch.values)
                 return
-            try:
-                number = self._write(batch)
-            except OSError as error:
-                self._room.found_full(str(error))
-                self._make_room(batch.at)
-                try:
-                    number = self._write(batch)
-                except OSError:
-                    self.lost += len(batch.values)
-                    return
-            if self._clock_is_set and self._writer is not None:
+            number = self._write_or_make_room(batch)
+            if number is None:
+                self.lost += len(batch.values)
+            elif self._clock_is_set and self._writer is not None:
                 self._outbox.put(self._writer.segment, number, batch)
 
     def tick(self, now: Instant) -> None:
@@ -150,6 +143,18 @@ class Spool:
                 self._remove_if_delivered(segment)
         self._sync_folder()
         os.close(self._lock_file)
+
+    def _write_or_make_room(self, batch: Batch) -> int | None:
+        try:
+            return self._write(batch)
+        except OSError as error:
+            if not self._room.found_fault(error, batch.at):
+                return None
+        self._make_room(batch.at)
+        try:
+            return self._write(batch)
+        except OSError:
+            return None
 
     def _write(self, batch: Batch) -> int:
         writer = self._writer
