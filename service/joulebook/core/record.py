@@ -12,6 +12,7 @@ from joulebook.core.capacity import CapacityStatement, capacity_statement
 from joulebook.core.capacity_fit import CapacityFit, fit_capacity
 from joulebook.core.claims import Claims, claims_of
 from joulebook.core.comparison import Comparison
+from joulebook.core.counter_check import Counted, CounterCheck, counter_check
 from joulebook.core.counter_fill import EnergyCounters
 from joulebook.core.exposure import Exposure, exposure, thermal_curve
 from joulebook.core.fade import Fade, fade
@@ -69,6 +70,7 @@ class Record:
     nights: NightList
     segments: SegmentSums
     quarters: tuple[tuple[NamedSpan, FullRoundTrip], ...]
+    counters: CounterCheck | None
     own_draw: OwnDraw | None
     through: ThroughputCurve
     throughput: Throughput
@@ -115,6 +117,10 @@ def analyse(inputs: RecordInputs) -> Record:
         installed_ms=inputs.installed_ms,
     )
     segments = segment_sums(history, closings, offset)
+    quarters = tuple(
+        (each, round_trip_in(segments, each.span, offset=offset, rated_ah=history.rated_ah))
+        for each in unmixed(inputs.quarters, inputs.events)
+    )
     evidence = _evidence(fit, capacity)
     return Record(
         span=span,
@@ -129,10 +135,8 @@ def analyse(inputs: RecordInputs) -> Record:
         fade=fade(fit, shift_v=shift_v),
         nights=night_list(measured),
         segments=segments,
-        quarters=tuple(
-            (each, round_trip_in(segments, each.span, offset=offset, rated_ah=history.rated_ah))
-            for each in unmixed(inputs.quarters, inputs.events)
-        ),
+        quarters=quarters,
+        counters=_counters_checked(inputs, [trip for _, trip in quarters], segments),
         own_draw=_own_draw(inputs, offset),
         through=through,
         throughput=throughput(through),
@@ -150,6 +154,18 @@ def _counters(inputs: RecordInputs) -> EnergyCounters | None:
     if charge is None or discharge is None:
         return None
     return EnergyCounters(at_ms=inputs.history.at_ms, charge_wh=charge, discharge_wh=discharge)
+
+
+def _counters_checked(
+    inputs: RecordInputs, trips: list[FullRoundTrip], segments: SegmentSums
+) -> CounterCheck | None:
+    """Return what the battery's own counters say of the newest quarter that has a round trip."""
+    known = _counters(inputs)
+    given = [trip for trip in trips if trip.ratio.value is not None]
+    if known is None or not given:
+        return None
+    counted = Counted(at_ms=known.at_ms, charge_wh=known.charge_wh, discharge_wh=known.discharge_wh)
+    return counter_check(given[-1], segments, counted)
 
 
 def _spread(inputs: RecordInputs, measured: Measured) -> float | None:

@@ -55,6 +55,7 @@ def efficiency_report(
     return document | {
         "quarters": found["quarters"],
         "changes": found["changes"],
+        "counters": found["counters"],
         "record": about_record(stored, site),
     }
 

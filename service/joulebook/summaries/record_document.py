@@ -1,5 +1,6 @@
 """A record's analysis as a JSON document: what is stored, shown, and opened to its working."""
 
+from dataclasses import asdict
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -61,6 +62,7 @@ def record_document(record: Record, zone: ZoneInfo, words: tuple[str, ...]) -> D
             {"name": window.name, **round_trip_document(trip, zone)}
             for window, trip in record.quarters
         ],
+        "counters": None if record.counters is None else asdict(record.counters),
         "own_draw": None if record.own_draw is None else own_draw_document(record.own_draw, zone),
         "through": _through(record, zone),
         "exposure": _exposure(record.exposure),

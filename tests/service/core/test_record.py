@@ -143,6 +143,25 @@ def test_counters_and_the_cells_spread_take_part() -> None:
     assert not any("mV" in sentence for sentence in analyse(unknown).capacity.cautions)
 
 
+def test_counters_are_set_beside_the_newest_quarter() -> None:
+    inputs = cycled_inputs(120)
+    history = inputs.history
+    wh = history.voltage_v * history.current_a * 300 / 3600
+    charge, discharge = (np.cumsum(np.maximum(each, 0.0)) for each in (wh, -wh))
+    found = analyse(
+        replace(inputs, charge_counter_wh=charge, discharge_counter_wh=discharge)
+    ).counters
+    assert found is not None
+    assert not found.alarm
+    assert found.counted_ratio == pytest.approx(found.discharge_wh / found.charge_wh, abs=0.003)
+    # A sensor that the counters do not share: half an ampere too much is told.
+    more = np.cumsum(np.maximum(wh + 25 * 300 / 3600, 0.0))
+    alarmed = analyse(replace(inputs, charge_counter_wh=more, discharge_counter_wh=discharge))
+    assert alarmed.counters is not None
+    assert alarmed.counters.alarm
+    assert alarmed.counters.offset_a > 0.1
+
+
 def test_an_event_splits_what_came_before_from_what_came_after() -> None:
     at_ms = START_MS + 60 * DAY_MS
     event = RecordEvent(at_ms=at_ms, kind="firmware", title="new firmware")
