@@ -30,6 +30,9 @@ LONGEST_RETRY_S = 3600.0
 #: Readings that never pause are summed up this often all the same. [s]
 LONGEST_SETTLE_S = 15.0
 
+#: Without a nudge it looks this often: the command line marks days too, after a correction. [s]
+LOOK_AGAIN_S = 60.0
+
 Key = tuple[int, date]
 
 
@@ -168,10 +171,11 @@ class Summariser:
 
     def _wait(self, seen: int) -> None:
         """Sleep until there is a reason to look again, and then until the nudges pause."""
+        now_ms = self._clock_ms()
         retries = [trouble.retry_at_ms for trouble in self._troubles.values()]
         if self._away is not None:
             retries.append(self._away.retry_at_ms)
-        timeout = max(min(retries) - self._clock_ms(), 0) / 1000 if retries else None
+        timeout = min([LOOK_AGAIN_S, *(max(at_ms - now_ms, 0) / 1000 for at_ms in retries)])
         with self._changed:
             self._changed.wait_for(partial(self._told_since, seen), timeout)
             latest = time.monotonic() + LONGEST_SETTLE_S

@@ -11,6 +11,7 @@ from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.days import day_results, dirty_count, mark_days, save_day
 from joulebook.storage.records import Site
 from joulebook.summaries import stretches
+from joulebook.summaries import summariser as summariser_module
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.summariser import FIRST_RETRY_S, Summariser
 from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio, until
@@ -81,6 +82,20 @@ def test_a_nudge_brings_results_up_to_date(tmp_path: Path) -> None:
         summariser.nudge()
         until(lambda: summariser.counts().dirty_days == 0)
         assert len(day_results_of(database, site, FIRST, LAST)) == 3
+
+
+def test_days_that_another_process_marks_are_found_without_a_nudge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, order: list[date]
+) -> None:
+    monkeypatch.setattr(summariser_module, "LOOK_AGAIN_S", 0.02)
+    database, site, _ = plant_studio(tmp_path)
+    with _running(database, Clock(noon_ms(LAST, site))) as summariser:
+        until(lambda: summariser.counts().dirty_days == 0)
+        before = len(order)
+        _mark(database, site, FIRST)
+        until(lambda: len(order) > before)
+        until(lambda: summariser.counts().dirty_days == 0)
+    assert order[before:] == [FIRST]
 
 
 def test_a_burst_of_nudges_costs_one_run(tmp_path: Path, order: list[date]) -> None:
