@@ -33,6 +33,8 @@ def fact_options(command: Command) -> Command:
             ("--warranty-years", float, "Warranty from the day it first ran, as 10."),
             ("--warranty-floor", float, "Warranted share of rated charge, as 0.7."),
             ("--warranty-throughput-kwh", float, "Warranted energy out. [kWh]"),
+            ("--inverter-w", float, "What the inverter is rated to give for long. [W]"),
+            ("--inverter-peak-w", float, "And for some seconds. [W]"),
         )
     ):
         command = click.option(name, type=kind, help=words)(command)
@@ -47,6 +49,8 @@ def _facts(
     warranty_years: float | None,
     warranty_floor: float | None,
     warranty_throughput_kwh: float | None,
+    inverter_w: float | None,
+    inverter_peak_w: float | None,
 ) -> SiteFacts:
     """Return what the options of `fact_options` gave, ``None`` where nothing."""
     throughput_wh = None if warranty_throughput_kwh is None else warranty_throughput_kwh * 1000
@@ -57,6 +61,8 @@ def _facts(
         warranty_years=warranty_years,
         warranty_floor_ratio=warranty_floor,
         warranty_throughput_wh=throughput_wh,
+        inverter_w=inverter_w,
+        inverter_peak_w=inverter_peak_w,
     )
 
 

@@ -122,6 +122,8 @@ def _site(row: SiteRow) -> Site:
         warranty_years=row.warranty_years,
         warranty_floor_ratio=row.warranty_floor_ratio,
         warranty_throughput_wh=row.warranty_throughput_wh,
+        inverter_w=row.inverter_w,
+        inverter_peak_w=row.inverter_peak_w,
     )
 
 

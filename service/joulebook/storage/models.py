@@ -23,6 +23,8 @@ class SiteRow(SQLModel, table=True):
     warranty_years: float | None = None
     warranty_floor_ratio: float | None = None
     warranty_throughput_wh: float | None = None
+    inverter_w: float | None = None
+    inverter_peak_w: float | None = None
 
 
 class TokenRow(SQLModel, table=True):

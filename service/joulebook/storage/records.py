@@ -27,6 +27,8 @@ class Site:
     warranty_years: float | None = None
     warranty_floor_ratio: float | None = None
     warranty_throughput_wh: float | None = None
+    inverter_w: float | None = None  # what it gives for long
+    inverter_peak_w: float | None = None  # and for some seconds
 
     @property
     def zone(self) -> ZoneInfo:

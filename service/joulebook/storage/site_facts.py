@@ -22,6 +22,8 @@ class SiteFacts(TypedDict, total=False):
     warranty_years: float | None
     warranty_floor_ratio: float | None
     warranty_throughput_wh: float | None
+    inverter_w: float | None
+    inverter_peak_w: float | None
 
 
 FACTS = tuple(SiteFacts.__annotations__)
@@ -33,6 +35,8 @@ _BOUNDS = {
     "warranty_years": (0.1, 100.0),
     "warranty_floor_ratio": (0.01, 1.0),
     "warranty_throughput_wh": (1.0, 1e12),
+    "inverter_w": (10.0, 1e6),
+    "inverter_peak_w": (10.0, 1e7),
 }
 #: What days are computed with; the others concern the whole record only.
 _OF_DAYS = ("battery_ah", "battery_cells")
@@ -89,14 +93,17 @@ def change_facts(connection: sqlite3.Connection, site: Site, **facts: Unpack[Sit
                 installed = ?,
                 warranty_years = ?,
                 warranty_floor_ratio = ?,
-                warranty_throughput_wh = ?
+                warranty_throughput_wh = ?,
+                inverter_w = ?,
+                inverter_peak_w = ?
             WHERE id = ?
             """,
             (
                 *(changed.battery_ah, changed.battery_cells),
                 changed.installed.isoformat() if changed.installed else None,
                 *(changed.warranty_years, changed.warranty_floor_ratio),
-                *(changed.warranty_throughput_wh, site.id),
+                changed.warranty_throughput_wh,
+                *(changed.inverter_w, changed.inverter_peak_w, site.id),
             ),
         )
         mark_record(connection, site.id)

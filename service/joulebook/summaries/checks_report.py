@@ -49,6 +49,7 @@ def checks_report(
             site_series=series_names(connection, site),
             battery_ah=site.battery_ah,
             battery_cells=site.battery_cells,
+            inverter_w=site.inverter_w,
         )
     return {
         "site": site.name,

@@ -6,6 +6,7 @@ from joulebook.cli import main
 
 HISTORY = "time,battery.power [W]\n1784023200,1000\n1784023260,1000\n"
 TERMS = ["--warranty-years", "10", "--warranty-floor", "0.7", "--warranty-throughput-kwh", "30000"]
+RATING = ["--inverter-w", "6500", "--inverter-peak-w", "12000"]
 
 
 @pytest.fixture
@@ -31,9 +32,11 @@ def test_what_is_given_changes_and_the_rest_stays(
         "warranty_years: not given",
         "warranty_floor_ratio: not given",
         "warranty_throughput_wh: not given",
+        "inverter_w: not given",
+        "inverter_peak_w: not given",
         "days to be computed anew: 1",
     ]
-    assert main(["site", "set", "studio", "--installed", "2025-01-15", *TERMS, *data]) == 0
+    assert main(["site", "set", "studio", "--installed", "2025-01-15", *TERMS, *RATING, *data]) == 0
     assert capsys.readouterr().out.splitlines() == [
         "battery_ah: 200.0",
         "battery_cells: 16",
@@ -41,6 +44,8 @@ def test_what_is_given_changes_and_the_rest_stays(
         "warranty_years: 10.0",
         "warranty_floor_ratio: 0.7",
         "warranty_throughput_wh: 30000000.0",
+        "inverter_w: 6500.0",
+        "inverter_peak_w: 12000.0",
         "days to be computed anew: 0",
     ]
 

@@ -33,7 +33,7 @@ from tests.helpers.databases import write
 
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
-SAVED = tuple(DATA / f"schema-{number}.sql" for number in ("0001", "0004", "0005", "0006"))
+SAVED = tuple(DATA / f"schema-{number}.sql" for number in ("0001", "0004", "0005", "0006", "0007"))
 SECRET = "a secret that was made up for the saved database"
 FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
 
@@ -50,6 +50,7 @@ def fill(data_dir: Path) -> Database:
         installed=date(2025, 1, 15),
         warranty_years=10.0,
         warranty_floor_ratio=0.7,
+        inverter_w=6500.0,
     )
     add_site(database, "annexe", "Pacific/Apia")
     add_token(database, studio, "bridge")

@@ -30,6 +30,8 @@ def test_a_site_keeps_what_its_owner_said(database: Database) -> None:
         warranty_years=10.0,
         warranty_floor_ratio=0.7,
         warranty_throughput_wh=4.5e7,
+        inverter_w=6500.0,
+        inverter_peak_w=12_000.0,
     )
     assert made == Site(
         id=made.id,
@@ -41,6 +43,8 @@ def test_a_site_keeps_what_its_owner_said(database: Database) -> None:
         warranty_years=10.0,
         warranty_floor_ratio=0.7,
         warranty_throughput_wh=4.5e7,
+        inverter_w=6500.0,
+        inverter_peak_w=12_000.0,
     )
     assert site_named(database, "annexe-2") == made
 
@@ -105,6 +109,8 @@ def test_it_refuses_a_zone_that_nobody_knows(
         SiteFacts(warranty_floor_ratio=70.0),
         SiteFacts(warranty_floor_ratio=0.0),
         SiteFacts(warranty_throughput_wh=-1.0),
+        SiteFacts(inverter_w=6.5),
+        SiteFacts(inverter_peak_w=-12_000.0),
         SiteFacts(installed=date(205, 1, 15)),
         SiteFacts(installed=date(2205, 1, 15)),
     ],

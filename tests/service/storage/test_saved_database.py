@@ -54,6 +54,8 @@ def test_a_saved_database_is_read_by_this_version(tmp_path: Path, saved: Path) -
     annexe, studio = sites(database)
     assert (annexe.name, annexe.timezone, annexe.battery_ah) == ("annexe", "Pacific/Apia", None)
     assert (studio.battery_cells, studio.installed) == (16, date(2025, 1, 15))
+    # Which nobody could enter before the newest schema.
+    assert studio.inverter_w == (6500.0 if saved == SAVED[-1] else None)
     grant = check_token(database, "bridge", SECRET)
     assert grant is not None
     assert (grant.site, grant.site_id) == ("studio", studio.id)

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -95,3 +96,18 @@ def test_without_readings_there_is_nothing_to_check(
     database.close()
     early = asked(studio, date(2020, 1, 1), date(2020, 1, 3), end_ms(studio[1]))
     assert early["checks"] == []
+
+
+def test_the_inverters_rating_bounds_what_the_battery_can_read(
+    studio: tuple[Database, Site],
+) -> None:
+    database, site = studio
+    limits = [
+        verdicts(
+            checks_report(
+                *(database, replace(site, inverter_w=rated_w), None, None), now_ms=end_ms(site)
+            )
+        )["battery", "limits"]
+        for rated_w in (None, 100.0, 10_000.0)
+    ]
+    assert limits == ["good", "trouble", "good"]
