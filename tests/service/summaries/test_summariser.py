@@ -209,7 +209,7 @@ def test_a_disk_that_fails_while_reading_is_told_once(
             "the disk failed", where=tmp_path, expected="a disk that works", next_step="back up"
         )
 
-    monkeypatch.setattr(stretches, "read_device", failing)
+    monkeypatch.setattr(stretches, "read_pieces", failing)
     with _running(database, Clock(noon_ms(LAST, site))) as summariser:
         until(lambda: summariser.counts().failing == ("the disk failed",))
 
