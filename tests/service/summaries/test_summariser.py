@@ -192,7 +192,7 @@ def test_a_stretch_that_cannot_be_read_costs_its_days_only(
         raise ValueError("could not convert string to float")
 
     with monkeypatch.context() as patch:
-        patch.setattr(stretches, "read_device", torn)
+        patch.setattr(stretches, "read_pieces", torn)
         with _running(database, Clock(noon_ms(LAST, site))) as summariser:
             until(lambda: len(summariser.counts().failing) == 5)
             assert "could not convert string" in summariser.counts().failing[0]
