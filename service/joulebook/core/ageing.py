@@ -24,7 +24,7 @@ PIVOT_CYCLES = 1000.0
 #: Lost in the first year at 25 °C under the square root, and by 1000 full cycles: medians and
 #: standard deviations of the logarithm (our choice, tried on simulated homes).
 CALENDAR_MEDIAN_RATIO, CALENDAR_LOG_SD = 0.025, 0.5
-CYCLE_MEDIAN_RATIO, CYCLE_LOG_SD = 0.033, 0.65
+CYCLE_MEDIAN_RATIO, CYCLE_LOG_SD = 0.033, 0.6
 
 _STEPS = 36
 _WIDEST_SD = 2.8

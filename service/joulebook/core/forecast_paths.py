@@ -20,11 +20,11 @@ _SEED = 20_251_201
 #: deviation of its logarithm, by length of the record in years (our choice, tried on simulated
 #: homes).
 MODEL_YEARS = (1.0, 1.5, 2.0)
-MODEL_LOG_SD = (0.22, 0.15, 0.08)
+MODEL_LOG_SD = (0.20, 0.13, 0.075)
 #: A knee: from a loss somewhere between these on, each further loss is 1 + 12 · excess as fast
 #: (our choice: with more of them the lower end is that of the knees alone for batteries that
 #: fade fast, whether theirs has one or not).
-KNEE_PROBABILITY = 0.05
+KNEE_PROBABILITY = 0.04
 KNEE_RATIOS = (0.08, 0.20)
 KNEE_GAIN = 12.0
 #: Next years against the last one: standard deviations of the logarithm, of thermal age and of
