@@ -1,0 +1,36 @@
+"""A bridge that trusts a certificate of the house, as docs/bridge.md says."""
+
+from pathlib import Path
+
+import pytest
+
+from joulebook_bridge.deliver import deliver
+from joulebook_bridge.errors import AwayError
+from joulebook_bridge.session import Credentials, Server
+from tests.helpers.mqtt_inbox import RecordingInbox
+from tests.helpers.mqtt_server import running_listener
+from tests.helpers.mqtt_tls import tls_contexts
+
+PACK = b'[{"n":"voltage","u":"V","v":53.1}]'
+
+
+# paho leaves the socket of a failed handshake to the collector, which says so.
+@pytest.mark.outside
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_certificate_of_the_house_is_trusted_when_it_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for_server, _ = tls_contexts(tmp_path)
+    inbox = RecordingInbox()
+    try:
+        with running_listener(inbox, tls=for_server) as listener:
+            server = Server("127.0.0.1", listener.port, tls=True)
+            sender = Credentials("bridge1", "secret")
+            topic = "joulebook/v1/home/battery"
+            with pytest.raises(AwayError, match="no secure connection"):
+                deliver(server, sender, topic, PACK, timeout_s=20)
+            monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "certificate.pem"))
+            deliver(server, sender, topic, PACK, timeout_s=20)
+    finally:
+        inbox.stop()
+    assert inbox.payloads() == [PACK]
