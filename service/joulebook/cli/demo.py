@@ -16,6 +16,7 @@ from joulebook.logs import set_up_logs
 from joulebook.storage.catalogue import add_token, check_token, site_named
 from joulebook.storage.database import Database
 from joulebook.storage.lock import only_service
+from joulebook.summaries.site_records import update_record
 
 _BRIDGE = "shed"
 
@@ -51,16 +52,18 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
     )
     set_up_logs(settings.log_level)
     with only_service(data_dir), opened_database(data_dir) as database:
-        history = _build(database)
+        history = _build(database, max_gap_s=settings.max_gap_s)
         if not no_serve:
             service = Service(database, settings, clock_ms=clock_ms)
             asyncio.run(_serve_moving(database, service, history))
 
 
-def _build(database: Database) -> History:
+def _build(database: Database, *, max_gap_s: float) -> History:
     began_s = time.monotonic()
     with progress_bar(f"simulating {SITE}") as advance:
         counts = seed(database, clock_ms=clock_ms, progress=advance)
+    site = site_named(database, SITE)
+    update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
     took_s = time.monotonic() - began_s
     print(f"{SITE}: {counts.new} readings new, {counts.days} days computed in {took_s:.1f} s")
     return counts.history
