@@ -17,7 +17,7 @@ from joulebook.core.stepped import Stepped
 from joulebook.storage.blocks.axis import decode_axis, decode_clock, encode_axis
 from joulebook.storage.blocks.columns import Column, decode_column, encode_column
 from joulebook.storage.blocks.numbers import decode_whole
-from joulebook.storage.blocks.parts import MAX_READINGS, MAX_ROWS, BlockDamagedError, Bytes, Rows
+from joulebook.storage.blocks.parts import MAX_READINGS, MAX_ROWS, BlockDamagedError, Rows
 from joulebook.storage.blocks.presence import decode_presence, encode_presence
 
 #: The version of the format that `encode_block` writes.
@@ -155,12 +155,14 @@ def decode_block(
     wanted = None if series_ids is None else set(series_ids)
     masks: dict[int, NDArray[np.bool_]] = {}
     columns: dict[int, Column] = {}
-    for position, (series_id, kind, number) in enumerate(head.columns, start=head.mask_count + 1):
+    for position, series_id in enumerate(head.series):
         if wanted is not None and series_id not in wanted:
             continue
+        kind, number = _KIND_OF[head.kinds[position]], head.masks[position]
         if number and number not in masks:
             masks[number] = decode_presence(head.part(number), rows.total)
-        columns[series_id] = decode_column(head.part(position), kind, masks.get(number), rows)
+        data_of = head.column(position)
+        columns[series_id] = decode_column(data_of, kind, masks.get(number), rows)
     if span is None:
         return DeviceBlock(at_ms, columns)
     if span.start_ms <= at_ms[0] and at_ms[-1] < span.end_ms:
@@ -190,16 +192,21 @@ def decode_stepped(data: Source, series_id: int) -> Stepped | None:
     """
     head = _Head(data)
     rows = head.rows_of(None)
-    for position, (each_id, kind, mask) in enumerate(head.columns, start=head.mask_count + 1):
-        if each_id == series_id and kind != "text" and not mask:
-            numbers = decode_whole(head.part(position), rows)
-            clock = decode_clock(head.part(0), rows)
-            return Stepped(clock, numbers.whole, float(numbers.step), 10.0**numbers.places)
-    return None
+    if series_id not in head.series:
+        return None
+    position = head.series.index(series_id)
+    if head.masks[position] or _KIND_OF[head.kinds[position]] == "text":
+        return None
+    numbers = decode_whole(head.column(position), rows)
+    clock = decode_clock(head.part(0), rows)
+    return Stepped(clock, numbers.whole, float(numbers.step), 10.0**numbers.places)
 
 
 class _Head:
-    """The head of a block, checked, and its parts: 0 the axis, then masks, then columns."""
+    """The head of a block, checked, and its parts: 0 the axis, then masks, then columns.
+
+    ``series``, ``kinds`` and ``masks`` (0: every row) tell of each column.
+    """
 
     def __init__(self, data: Source) -> None:
         self._length = len(data)
@@ -207,18 +214,18 @@ class _Head:
         self._data = memoryview(data) if isinstance(data, bytes) else data
         try:
             self._read(data)
-        except (struct.error, KeyError) as error:
+        except struct.error as error:
             raise BlockDamagedError(f"the head of the block: {error}") from error
 
     def _read(self, source: Source) -> None:
         data = source[:_USUAL_HEAD]
-        magic, version, page_count, self._rows, self.mask_count, column_count = _HEAD.unpack_from(
+        magic, version, page_count, self._rows, self._mask_count, column_count = _HEAD.unpack_from(
             data
         )
         if magic != _MAGIC or version != BLOCK_FORMAT:
             raise BlockDamagedError(f"no block of format {BLOCK_FORMAT}: {data[:6]!r}")
         parts_at = _HEAD.size + page_count * _PAGE.size
-        columns_at = parts_at + (1 + self.mask_count) * _PART.size
+        columns_at = parts_at + (1 + self._mask_count) * _PART.size
         end = columns_at + column_count * _COLUMN.size
         if end + _CRC.size > len(data):
             data = source[: end + _CRC.size]
@@ -227,14 +234,10 @@ class _Head:
             raise BlockDamagedError("the head of the block is not as it was written")
         # All fields of a kind at once: one by one would take longer than a page's numbers.
         pages = struct.unpack_from("<" + "qI" * page_count, data, _HEAD.size)
-        parts = struct.unpack_from("<" + "II" * (1 + self.mask_count), data, parts_at)
+        parts = struct.unpack_from("<" + "II" * (1 + self._mask_count), data, parts_at)
         columns = struct.unpack_from("<" + "qBHII" * column_count, data, columns_at)
         self._firsts, self._sizes = pages[0::2], pages[1::2]
-        self._masks = columns[2::5]
-        self.columns = [
-            (series, _KIND_OF[kind], mask)
-            for series, kind, mask in zip(columns[0::5], columns[1::5], self._masks, strict=True)
-        ]
+        self.series, self.kinds, self.masks = columns[0::5], columns[1::5], columns[2::5]
         self._crcs = parts[1::2] + columns[4::5]
         lengths = parts[0::2] + columns[3::5]
         self._offsets = list(accumulate(lengths, initial=end + _CRC.size))
@@ -244,11 +247,12 @@ class _Head:
         """Raise unless what the head counts can be: before anything of that size is made."""
         possible = (
             0 < self._rows <= MAX_ROWS
-            and self._rows * len(self.columns) <= MAX_READINGS
+            and self._rows * len(self.series) <= MAX_READINGS
             and all(self._sizes)
             and sum(self._sizes) == self._rows
             and list(self._firsts) == sorted(self._firsts)
-            and max(self._masks, default=0) <= self.mask_count
+            and max(self.masks, default=0) <= self._mask_count
+            and _KIND_OF.keys() >= set(self.kinds)
         )
         if not possible:
             raise BlockDamagedError("the head of the block counts what cannot be")
@@ -264,9 +268,13 @@ class _Head:
         first = max(0, bisect_right(midnights, span.start_ms) - 1)
         return Rows(self._sizes, first, max(first + 1, bisect_left(self._firsts, span.end_ms)))
 
-    def part(self, position: int) -> Bytes:
-        """Return the bytes of a part."""
-        part = self._data[self._offsets[position] : self._offsets[position + 1]]
+    def column(self, position: int) -> memoryview:
+        """Return the part that is a column, by its place among the columns."""
+        return self.part(1 + self._mask_count + position)
+
+    def part(self, position: int) -> memoryview:
+        """Return a part, to be read where it lies."""
+        part = memoryview(self._data[self._offsets[position] : self._offsets[position + 1]])
         if self._crcs[position] != zlib.crc32(part):
             raise BlockDamagedError(f"part {position} of the block is not as it was written")
         return part

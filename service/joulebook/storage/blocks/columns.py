@@ -42,7 +42,7 @@ def decode_column(
     data: Bytes, kind: ValueKind, present: NDArray[np.bool_] | None, rows: Rows
 ) -> Column:
     """Return a column of the wanted rows."""
-    there = present_rows(present, rows)
+    there = rows if present is None else present_rows(present, rows)
     decode = decode_texts if kind == "text" else decode_numbers
     values: NDArray[Any] = decode(data, there)
     if present is None:

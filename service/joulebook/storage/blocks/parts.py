@@ -34,7 +34,9 @@ class Rows:
     def __init__(self, sizes: tuple[int, ...], first: int, last: int) -> None:
         self.sizes = sizes
         self.first, self.last = first, last
-        self.start, self.stop, self.total = sum(sizes[:first]), sum(sizes[:last]), sum(sizes)
+        self.total = sum(sizes)
+        self.start = sum(sizes[:first]) if first else 0
+        self.stop = sum(sizes[:last]) if last < len(sizes) else self.total
 
     @classmethod
     def whole(cls, *sizes: int) -> "Rows":

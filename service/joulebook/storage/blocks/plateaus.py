@@ -52,17 +52,17 @@ def sizes_without(plateaus: Plateaus, sizes: tuple[int, ...]) -> tuple[int, ...]
         If a plateau is empty, lies over another, or is not inside one page behind its first value.
     """
     left = list(sizes)
-    page, page_start, end_before = 0, 0, 0
+    page, page_start, end_before = -1, 0, 0
+    page_end, pages = 0, len(sizes)
     for start, length in plateaus:
-        while page < len(sizes) and start >= page_start + sizes[page]:
-            page_start += sizes[page]
+        while start >= page_end and page < pages - 1:
             page += 1
-        if page == len(sizes) or not (
-            length and max(page_start, end_before) < start <= page_start + sizes[page] - length
-        ):
+            page_start, page_end = page_end, page_end + sizes[page]
+        end = start + length
+        if not length or start <= page_start or start <= end_before or end > page_end:
             raise BlockDamagedError("plateaus outside the values")
         left[page] -= length
-        end_before = start + length
+        end_before = end
     return tuple(left)
 
 
