@@ -4,12 +4,13 @@ A low anchor is a true state on the home's own curve; what the service would rea
 that curve, its own noise, and the generic curve read backwards.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
 from joulebook.core.balances import Balances, FullToFull, FullToLow, LowToFull
-from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats
+from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
 from tests.helpers.homes.cell import smooth_through
 
 START_MS = 1_700_000_000_000
@@ -89,7 +90,7 @@ def _cold(temperature_c: Floats) -> Floats:
     return cold
 
 
-def _ms(days: Floats) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _ms(days: Floats) -> Instants:
     return START_MS + np.round(days * MS_PER_DAY).astype(np.int64)
 
 
@@ -194,3 +195,22 @@ def _slope(x: Floats) -> Floats:
         high - low
     )
     return rise
+
+
+def first_days(whole: Balances, days: float) -> Balances:
+    """Return what was known after so many days."""
+    end_ms = START_MS + round(days * MS_PER_DAY)
+    low = np.flatnonzero(whole.full_to_low.low_ms < end_ms)
+    back = np.flatnonzero(whole.low_to_full.full_ms < end_ms)
+    full = np.flatnonzero(whole.full_to_full.to_ms < end_ms)
+    return replace(
+        whole,
+        end_ms=end_ms,
+        full_to_full=FullToFull(**_rows(whole.full_to_full, full)),
+        full_to_low=FullToLow(**_rows(whole.full_to_low, low)),
+        low_to_full=LowToFull(**_rows(whole.low_to_full, back)),
+    )
+
+
+def _rows(columns: FullToFull | FullToLow | LowToFull, rows: Instants) -> dict[str, Any]:
+    return {each.name: getattr(columns, each.name)[rows] for each in fields(columns)}

@@ -12,7 +12,7 @@ from joulebook.core.capacity_fit import CapacityFit
 from joulebook.core.capacity_knots import CAPACITY_KNOT_DAYS
 from joulebook.core.energy import K90
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
+from joulebook.core.history import MS_PER_DAY, Floats, Instants
 
 CAPACITY_METHOD = "capacity-1"
 
@@ -221,10 +221,3 @@ def _estimate(value: float, value_u: float, reason: str | None, shared: float) -
         coverage_ratio=shared,
         method=CAPACITY_METHOD,
     )
-
-
-def record_years(fit: CapacityFit) -> float:
-    """Return the time from the first low anchor to the last. [years]"""
-    if not fit.low_ms.size:
-        return 0.0
-    return float(fit.low_ms[-1] - fit.low_ms[0]) / (MS_PER_DAY * DAYS_PER_YEAR)

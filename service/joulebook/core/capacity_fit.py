@@ -3,6 +3,7 @@
 See ``docs/methods/capacity.md``.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,8 +24,11 @@ from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
 from joulebook.core.robust import Robust, Rows, gauss_newton, mad_scale
 
 #: By how much the fit's own standard deviations are too small, found on simulated homes.
-CAPACITY_INFLATION = 1.6
+CAPACITY_INFLATION = 1.4
 OFFSET_INFLATION = 1.6
+#: What is lost on the way in may differ from charge to charge by so much of the charge, which
+#: hours cannot be told from. [ratio]
+LOSS_UNSEEN_U_RATIO = 0.001
 
 _HOW = Robust(bend=1.5, drop=6.0, least_scale=0.5, rounds=12)
 
@@ -107,6 +111,15 @@ class CapacityFit:
         return float(np.sum(self.weight[self.rows.group == ANCHORS]))
 
     @property
+    def offset_unseen_u_a(self) -> float:
+        """Standard uncertainty of any offset that no closing can take away. [A]"""
+        closing = self.rows.anchor < 0
+        hours = float(np.sum(self.rows.hours[closing]))
+        if not hours:
+            return 0.0
+        return LOSS_UNSEEN_U_RATIO * float(np.sum(self.rows.charged_ah[closing])) / hours
+
+    @property
     def misfit_ratio(self) -> float:
         """By how much the low anchors typically disagree with the fit, of the rated charge."""
         rest_ah = self.rest_ah[self.rows.anchor >= 0]
@@ -140,8 +153,8 @@ class CapacityFit:
         own = self.unknowns.offset
         share = weights @ offset_shares(self.unknowns, at_ms) / np.sum(weights)
         variance = share @ self.covariance[own, own] @ share
-        mean_u = OFFSET_INFLATION * np.sqrt(variance)
-        return float(share @ self.value[own]), float(mean_u)
+        mean_u = math.hypot(OFFSET_INFLATION * math.sqrt(variance), self.offset_unseen_u_a)
+        return float(share @ self.value[own]), mean_u
 
 
 def fit_capacity(

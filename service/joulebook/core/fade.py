@@ -17,10 +17,10 @@ from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
 FADE_METHOD = "fade-1"
 
 #: By how much the fit's own uncertainty of a slope is too small: early, and later.
-EARLY_INFLATION, LATE_INFLATION = 2.0, 1.6
+EARLY_INFLATION, LATE_INFLATION = 1.6, 1.4
 _EARLY_YEARS = 1.5
-#: What no fit sees. [ratio per year], [ratio]
-_UNSEEN_U_PER_YEAR, _UNSEEN_U = 0.0005, 0.001
+#: What no fit sees [ratio per year]; and of the very first weeks, in which most may go. [ratio]
+_UNSEEN_U_PER_YEAR, _UNSEEN_U = 0.0005, 0.003
 
 _SHORTEST_YEARS, _POINT_YEARS = 0.5, 1.0
 #: So far from the ends of the record a low anchor still stands for them.
