@@ -20,7 +20,7 @@ METHOD = "nights-1"
 #: Share of what went in that never comes out, when the sensor's offset is read from closings.
 LOST_SHARE = 0.002
 #: Share of the capacity that a degree below 25 °C hides, at either end.
-PER_COLD_C = 0.003
+PER_COLD_C = 0.0025
 #: Nights that end above this state are left out, unless most do: then the deeper 40 % are taken.
 DEEP_ENOUGH = 0.12
 _DEEPER_SHARE = 0.40

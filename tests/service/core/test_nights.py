@@ -92,9 +92,9 @@ def test_cold_hides_a_share(measured: Measured) -> None:
     warm_night, cold_night = night_list(measured).nights[10], night_list(cold).nights[10]
     assert warm_night.implied_ah is not None
     assert cold_night.implied_ah is not None
-    # 20 degrees · 0.3 % · 90 % of the charge are 5.4 % of it.
+    # 20 degrees · 0.25 % · 90 % of the charge are 4.5 % of it.
     state = down.x_low[10]
-    ratio = (0.999 - state) / (0.999 - state - 0.06 * (1 - state))
+    ratio = (0.999 - state) / (0.999 - state - 0.05 * (1 - state))
     assert cold_night.implied_ah / warm_night.implied_ah == pytest.approx(ratio)
 
 
