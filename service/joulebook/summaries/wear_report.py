@@ -31,8 +31,9 @@ def wear_report(database: Database, site: Site, first: date | None, last: date |
         **_by_days(wear_of(days, site, window), site),
     }
     if stored is None or "reason" in stored.document:
-        unmeasured = _unmeasured(site, window, why_no_record(stored))
-        return document | unmeasured | {"claims": latest}
+        reason = why_no_record(stored)
+        unmeasured = _unmeasured(site, window, reason)
+        return document | unmeasured | {"claims": latest, "record": {"reason": reason}}
     found = stored.document
     efc = _efc(found, window)
     if efc is not None:

@@ -5,12 +5,27 @@ from collections.abc import Callable
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
+from joulebook.core.curves import MAX_GAP_S
 from joulebook.storage.database import Database
+from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
 from joulebook.web.backing import Backing, Inbox
 from joulebook.web.health import Health
-from joulebook.web.pages import about, assets, day, figures, home, months, quarantine, watch, week
+from joulebook.web.pages import (
+    about,
+    assets,
+    day,
+    efficiency,
+    figures,
+    home,
+    months,
+    quarantine,
+    warranty,
+    watch,
+    wear,
+    week,
+)
 from joulebook.web.problems import install_problem_handlers
 from joulebook.web.rendering import template_environment
 from joulebook.web.security import HeadAsGet, SecurityHeaders
@@ -30,6 +45,7 @@ def build_app(
     inbox: Inbox,
     wrote: Callable[[], None],
     version: str,
+    max_gap_s: float = MAX_GAP_S,
 ) -> FastAPI:
     """Return the application that serves pages, figures and the JSON API.
 
@@ -47,6 +63,8 @@ def build_app(
         Called after readings were written past the inbox, as a CSV file's are.
     version : str
         Of joulebook, for the footer and /metrics.
+    max_gap_s : float
+        No line between two readings bridges more. [s]
     """
     own_assets = Assets()
     app = FastAPI(
@@ -64,12 +82,15 @@ def build_app(
         inbox=inbox,
         wrote=wrote,
         version=version,
+        analyses=Analyses(database, max_gap_s=max_gap_s),
         assets=own_assets,
         templates=template_environment(own_assets, version=version),
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
-    for module in (assets, home, about, week, day, months, quarantine, figures):
+    for module in (assets, home, about, week, day, months, efficiency, wear, warranty):
+        app.include_router(module.router)
+    for module in (quarantine, figures):
         app.include_router(module.router)
     install_problem_handlers(app)
     # The last one added is the first to see a request.

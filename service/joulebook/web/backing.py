@@ -1,4 +1,4 @@
-"""What the handlers stand on: the database, the clock, health, version, assets, templates."""
+"""What the handlers stand on: database, clock, health, version, analyses, assets, templates."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -9,6 +9,7 @@ from jinja2 import Environment
 
 from joulebook.ingest.message import Message, Verdict
 from joulebook.storage.database import Database
+from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
 from joulebook.web.health import Health
 
@@ -35,6 +36,7 @@ class Backing:
     inbox: Inbox
     wrote: Callable[[], None]  # to be called after readings were written past the inbox
     version: str
+    analyses: Analyses
     assets: Assets
     templates: Environment
 

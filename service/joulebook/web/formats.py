@@ -181,6 +181,36 @@ def month_short(day: date) -> str:
     return f"{_MONTHS[day.month - 1][:3]}{NBSP}{day.year}"
 
 
+def day_brief(day: date) -> str:
+    """Return such as "25 Nov 2026", for a table that spans years."""
+    return f"{day.day}{NBSP}{_MONTHS[day.month - 1][:3]}{NBSP}{day.year}"
+
+
+def iso_plain(text: str) -> str:
+    """Return the date of an ISO text, such as "25 November 2026"."""
+    return day_plain(date.fromisoformat(text[:10]))
+
+
+def iso_brief(text: str) -> str:
+    """Return the date of an ISO text, such as "25 Nov 2026"."""
+    return day_brief(date.fromisoformat(text[:10]))
+
+
+def quarter(day: date) -> str:
+    """Return the quarter of the year that holds a date, such as "Jul to Sep 2026" with a dash."""
+    first = 3 * ((day.month - 1) // 3)
+    return f"{_MONTHS[first][:3]}{DASH}{_MONTHS[first + 2][:3]}{NBSP}{day.year}"
+
+
+def odds(probability: float) -> str:
+    """Return a probability as whole per cent; one that is computed is never quite 0 or 1."""
+    if probability > 0.99:
+        return f"more than 99{NBSP}%"
+    if probability < 0.01:
+        return f"less than 1{NBSP}%"
+    return percent(probability, 0)
+
+
 def days_between(first: date, last: date) -> str:
     """Return such as "23 to 29 November 2026", naming month and year only once where they agree."""
     if first.year != last.year:

@@ -8,11 +8,14 @@ from joulebook.web.assets import PLOTLY, Assets
 
 _FILTERS = (
     formats.age,
+    formats.day_brief,
     formats.day_long,
     formats.day_plain,
     formats.day_short,
     formats.fixed,
     formats.interval,
+    formats.iso_brief,
+    formats.iso_plain,
     formats.kw_cell,
     formats.kwh_cell,
     formats.kwh_interval,
@@ -20,6 +23,7 @@ _FILTERS = (
     formats.measured,
     formats.method_pages,
     formats.month_short,
+    formats.odds,
     formats.percent,
     formats.percent_interval,
 )

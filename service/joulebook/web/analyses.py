@@ -1,0 +1,173 @@
+"""What was computed of whole records, kept at hand until a record is analysed anew.
+
+The documents put a record's analysis beside the sums of all its days, and reading ten years of
+days takes far longer than showing them: so they are as old as the analysis, which is some hours.
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import date
+from threading import Lock
+from typing import Any
+
+from joulebook.core.closing import WHY
+from joulebook.core.full_segments import SegmentSums, SensorOffset
+from joulebook.core.full_windows import round_trip_in
+from joulebook.core.spans import days_span
+from joulebook.storage.database import Database
+from joulebook.storage.deep_tests import DeepTest, deep_tests_of
+from joulebook.storage.record_results import record_result
+from joulebook.storage.records import Site
+from joulebook.summaries.columns import unpacked
+from joulebook.summaries.deep_tests import DeepTestReport, deep_test_reports
+from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.numbers import Document
+from joulebook.summaries.site_records import stored_record
+from joulebook.summaries.wear_report import wear_report
+
+#: How many documents are kept at hand: three for each of some sites.
+_MOST_KEPT = 24
+_MINUTE_MS = 60_000
+#: A test that ended so long ago no longer changes by readings that come in.
+_SETTLED_MS = 30 * 86_400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """From one full charge to the next: what went in and out, and whether it is used.
+
+    Attributes
+    ----------
+    from_ms, to_ms : int
+        [ms, UTC epoch]
+    charge_wh, discharge_wh : float
+        The sensor's offset removed. [Wh]
+    why_not : str or None
+        Why it is left out of the round trip.
+    """
+
+    from_ms: int
+    to_ms: int
+    charge_wh: float
+    discharge_wh: float
+    why_not: str | None
+
+
+class Analyses:
+    """The documents of sites' whole records.
+
+    Parameters
+    ----------
+    database : Database
+        Where they are stored.
+    max_gap_s : float
+        No line bridges more. [s]
+    """
+
+    def __init__(self, database: Database, *, max_gap_s: float) -> None:
+        self._database = database
+        self._max_gap_s = max_gap_s
+        self._kept: OrderedDict[tuple[str, Site], tuple[Hashable, Any]] = OrderedDict()
+        self._lock = Lock()
+
+    def efficiency(self, site: Site) -> Document:
+        """Return the efficiency document of the whole record."""
+        return self._document("efficiency", site, efficiency_report)
+
+    def wear(self, site: Site) -> Document:
+        """Return the wear document of the whole record."""
+        return self._document("wear", site, wear_report)
+
+    def stretches(self, site: Site, trip: Document) -> list[Stretch]:
+        """Return the full-to-full stretches of a round trip of the record, the newest first.
+
+        Empty where the round trip does not rest on such.
+        """
+        if "segments_used" not in trip["inputs"]:
+            return []
+        stamp = self._stamp(site)
+        found: list[Stretch] | None = self._kept_of("stretches", site, stamp)
+        if found is None:
+            found = self._read_stretches(site, trip)
+            self._keep("stretches", site, stamp, found)
+        return found
+
+    def deep_tests(self, site: Site, *, now_ms: int) -> Sequence[DeepTestReport]:
+        """Return the site's guided tests; those under way as of this minute."""
+        with closing(self._database.connect()) as connection:
+            tests = deep_tests_of(connection, site.id)
+        lively = any(_is_lively(test, now_ms) for test in tests)
+        stamp = (repr(tests), self._stamp(site), now_ms // _MINUTE_MS if lively else None)
+        found: Sequence[DeepTestReport] | None = self._kept_of("deep tests", site, stamp)
+        if found is None:
+            found = deep_test_reports(
+                self._database, site, now_ms=now_ms, max_gap_s=self._max_gap_s
+            )
+            self._keep("deep tests", site, stamp, found)
+        return found
+
+    def _document(
+        self,
+        name: str,
+        site: Site,
+        report: Callable[[Database, Site, date | None, date | None], Document],
+    ) -> Document:
+        with closing(self._database.connect()) as connection:
+            stored = record_result(connection, site.id, "record")
+        stamp = None if stored is None else (stored.computed_ms, stored.mark)
+        document: Document | None = self._kept_of(name, site, stamp)
+        if document is None:
+            document = report(self._database, site, None, None)
+            if "reason" in document["record"]:
+                return document  # the days are all there is, and they are read anew each time
+            self._keep(name, site, stamp, document)
+        behind = stored is not None and stored.behind
+        return document | {"record": document["record"] | {"behind": behind}}
+
+    def _kept_of(self, name: str, site: Site, stamp: Hashable) -> Any:
+        """Return what is kept under a name, if it was made of what the stamp stands for."""
+        with self._lock:
+            kept_stamp, found = self._kept.get((name, site), (None, None))
+        return found if kept_stamp == stamp else None
+
+    def _keep(self, name: str, site: Site, stamp: Hashable, found: Any) -> None:
+        with self._lock:
+            self._kept[name, site] = (stamp, found)
+            self._kept.move_to_end((name, site))
+            while len(self._kept) > _MOST_KEPT:
+                self._kept.popitem(last=False)
+
+    def _stamp(self, site: Site) -> Hashable:
+        with closing(self._database.connect()) as connection:
+            stored = record_result(connection, site.id, "record")
+        return None if stored is None else (stored.computed_ms, stored.mark)
+
+    def _read_stretches(self, site: Site, trip: Document) -> list[Stretch]:
+        with closing(self._database.connect()) as connection:
+            stored = stored_record(connection, site)
+        if stored is None or "segments" not in stored.document:
+            return []
+        document = stored.document
+        first, last = (date.fromisoformat(trip[end]) for end in ("from", "to"))
+        segments = round_trip_in(
+            unpacked(SegmentSums, document["segments"]),
+            days_span(first, last, site.zone),
+            offset=unpacked(SensorOffset, document["offset"]),
+            rated_ah=document["rated_ah"],
+        ).segments
+        columns = (segments.from_ms, segments.to_ms, segments.charge_wh, segments.discharge_wh)
+        rows = zip(*(each.tolist() for each in (*columns, segments.why)), strict=True)
+        found = [
+            Stretch(from_ms, to_ms, charge_wh, discharge_wh, WHY[why] if why else None)
+            for from_ms, to_ms, charge_wh, discharge_wh, why in rows
+        ]
+        return found[::-1]
+
+
+def _is_lively(test: DeepTest, now_ms: int) -> bool:
+    """Tell whether a reading that comes in may change what is told of a test."""
+    if test.started_ms is None:
+        return False
+    return test.ended_ms is None or now_ms - test.ended_ms < _SETTLED_MS

@@ -1,0 +1,137 @@
+"""The figures of wear: the capacity with the nights that tell it, and the depths of cycles."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from joulebook.summaries.numbers import Document
+from joulebook.web import formats
+from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
+from joulebook.web.figures.palette import Palette
+from joulebook.web.figures.points import Point, points_trace
+
+_CAPACITY_PX, _DEPTHS_PX, _LEGEND_PX = 360, 220, 30
+
+
+def capacity_figure(wear: Document, palette: Palette, *, rated_ah: float | None) -> dict[str, Any]:
+    """Return capacity points with intervals over the dots of the nights that count.
+
+    Parameters
+    ----------
+    wear : Document
+        The wear document.
+    rated_ah : float or None
+        Drawn as a line. [Ah]
+    """
+    layout = base_layout(palette, height=_CAPACITY_PX)
+    layout["margin"] |= {"l": 44, "b": _LEGEND_PX + 44}
+    layout |= {
+        "showlegend": True,
+        "legend": legend_below(),
+        "xaxis": axis(
+            palette, type="date", tickformat="%b<br>%Y", nticks=5, showgrid=False, zeroline=False
+        ),
+        "yaxis": axis(palette, nticks=6, zeroline=False),
+    }
+    traces = [_nights(wear, palette), _points(wear, palette)]
+    if rated_ah is not None:
+        layout["shapes"] = [level(palette, rated_ah, dash="dash")]
+        layout["annotations"] = [level_words(palette, "rated", rated_ah)]
+    return figure(traces, layout)
+
+
+def depths_figure(bins: Sequence[Document], palette: Palette) -> dict[str, Any]:
+    """Return a bar for each band of depths: how many cycles were so deep."""
+    layout = base_layout(palette, height=_DEPTHS_PX)
+    layout["margin"] |= {"b": 44}
+    names = [f"{each['to_ratio'] * 100:.0f}" for each in bins]
+    layout |= {
+        "bargap": 0.25,
+        "xaxis": axis(
+            palette,
+            tickvals=list(range(len(bins))),
+            ticktext=names,
+            showgrid=False,
+            zeroline=False,
+            title={"text": "depth up to, %", "font": {"size": 12}, "standoff": 6},
+        ),
+        "yaxis": axis(palette, nticks=4, rangemode="tozero"),
+    }
+    trace = {
+        "type": "bar",
+        "name": "Cycles",
+        "x": list(range(len(bins))),
+        "y": [each["count"] for each in bins],
+        "text": [
+            f"{depth_words(each)}<br>{formats.fixed(each['count'], 1)} cycles" for each in bins
+        ],
+        "textposition": "none",
+        "hovertemplate": "%{text}<extra></extra>",
+        "marker": {"color": palette.battery},
+    }
+    return figure([trace], layout)
+
+
+def depth_words(each: Document) -> str:
+    """Return a band of depths, such as "10 to 20 %" with a dash."""
+    return f"{formats.interval(each['from_ratio'] * 100, each['to_ratio'] * 100, 0)}{formats.NBSP}%"
+
+
+def level(palette: Palette, value: float, *, dash: str) -> dict[str, Any]:
+    """Return a line across the figure at a value."""
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "y0": value,
+        "y1": value,
+        "line": {"color": palette.ink, "width": 1.5, "dash": dash},
+    }
+
+
+def level_words(palette: Palette, words: str, value: float) -> dict[str, Any]:
+    """Return the word that stands on such a line."""
+    return {
+        "text": words,
+        "xref": "paper",
+        "x": 1,
+        "y": value,
+        "xanchor": "right",
+        "yanchor": "bottom",
+        "showarrow": False,
+        "font": {"size": 12, "color": palette.ink},
+    }
+
+
+def _nights(wear: Document, palette: Palette) -> dict[str, Any]:
+    counting = [night for night in wear["nights"]["list"] if night["counts"] and night["ah"]]
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": "a night",
+        "x": [night["full"][:10] for night in counting],
+        "y": [night["ah"] for night in counting],
+        "text": [
+            f"Night of {formats.iso_brief(night['full'])}<br>{formats.fixed(night['ah'], 0)} Ah "
+            f"({formats.interval(night['low_ah'], night['high_ah'], 0)})"
+            for night in counting
+        ],
+        "hovertemplate": "%{text}<extra></extra>",
+        "marker": {"color": palette.load, "size": 5, "symbol": "circle-open"},
+    }
+
+
+def _points(wear: Document, palette: Palette) -> dict[str, Any]:
+    points = [
+        Point(
+            x=each["date"],
+            value=each["ah"],
+            low=each["low_ah"],
+            high=each["high_ah"],
+            words=f"{formats.iso_brief(each['date'])}<br>{formats.fixed(each['ah'], 0)} Ah "
+            f"({formats.interval(each['low_ah'], each['high_ah'], 0)})",
+        )
+        for each in wear["capacity"]
+        if each["ah"] is not None
+    ]
+    return points_trace(points, "stated", palette.battery)
