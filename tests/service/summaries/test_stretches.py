@@ -12,6 +12,7 @@ from joulebook.core.days import DayInputs, DayResult, compute_day
 from joulebook.core.spans import local_day
 from joulebook.storage.corrections import add_correction
 from joulebook.storage.reading import read_device
+from joulebook.storage.sealing import seal
 from joulebook.summaries import stretches as module
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
 from tests.helpers.plants import day_inputs
@@ -40,6 +41,19 @@ def test_stored_days_are_those_computed_from_the_plant_itself(tmp_path: Path) ->
         found = list(compute_stretch(connection, site, DAYS, max_gap_s=300.0))
     middle = compute_day(day_inputs(DAYS[1], site, plant.arrays(), plant.series))
     assert found[1] == middle
+    database.close()
+
+
+@pytest.mark.parametrize("weeks_late_days", [5, 60], ids=["days sealed", "weeks sealed"])
+def test_sealed_days_are_those_that_were_hot(tmp_path: Path, weeks_late_days: int) -> None:
+    # Chicago's midnight is not UTC's: the readings of a local day lie in two blocks or more.
+    database, site, _ = plant_studio(tmp_path)
+    with closing(database.connect()) as connection:
+        hot = list(compute_stretch(connection, site, DAYS, max_gap_s=300.0))
+        end_ms = local_day(LAST, site.zone).end_ms
+        assert seal(connection, end_ms + weeks_late_days * 86_400_000).blocks > 0
+        assert connection.execute("SELECT count(*) FROM readings").fetchone() == (0,)
+        assert list(compute_stretch(connection, site, DAYS, max_gap_s=300.0)) == hot
     database.close()
 
 

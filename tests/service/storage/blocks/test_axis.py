@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.storage.blocks.axis import decode_axis, encode_axis
+from joulebook.storage.blocks.axis import decode_axis, decode_clock, encode_axis
 from joulebook.storage.blocks.parts import BlockDamagedError, Rows
 from tests.helpers.block_parts import Instants, cut_evenly, runs_part
 
@@ -19,10 +19,12 @@ def there_and_back(at_ms: Instants) -> bytes:
     sizes = cut_evenly(len(at_ms), 3)
     data = encode_axis(at_ms, sizes)
     np.testing.assert_array_equal(decode_axis(data, Rows.whole(*sizes)), at_ms, strict=True)
+    np.testing.assert_array_equal(decode_clock(data, Rows.whole(*sizes)).at_ms(), at_ms)
     start = 0
     for page, size in enumerate(sizes):
         rows = Rows(sizes, page, page + 1)
         np.testing.assert_array_equal(decode_axis(data, rows), at_ms[start : start + size])
+        np.testing.assert_array_equal(decode_clock(data, rows).at_ms(), at_ms[start : start + size])
         start += size
     return data
 
