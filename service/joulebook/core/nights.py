@@ -34,6 +34,9 @@ GAIN_U = 0.0058
 #: independent.
 _INDEPENDENT = 10
 _LEAST_CLOSINGS = 5
+_CLOSINGS_AROUND = 9
+#: What the offset does between closings and nights. [A]
+_DRIFT_U = 0.01
 #: Of an offset that could not be read from closings. [A]
 GUESSED_OFFSET_U = 0.17
 #: A median is so much less sure than a mean, of normal errors.
@@ -155,20 +158,24 @@ def _without_anchor(measured: Measured, row: int) -> Night:
 def _offsets(measured: Measured, at_ms: Instants) -> tuple[Floats, float]:
     """Return the sensor's offset at these instants, and its standard uncertainty. [A]
 
-    The median of what seems to be gained from full to full, in the quarter of the year where it
-    has enough of them, and else in the whole record.
+    The median of what seems to be gained over the nine closings around each: the offset drifts,
+    and a season away it may be another.
     """
     closing = measured.balances.full_to_full
     if closing.hours.size < _LEAST_CLOSINGS:
         return np.full(at_ms.size, measured.offset_a), GUESSED_OFFSET_U
     gained = (closing.change_ah - LOST_SHARE * closing.charged_ah) / closing.hours
-    offset = np.full(at_ms.size, float(np.median(gained)))
-    quarter_of, wanted = _quarter(closing.from_ms), _quarter(at_ms)
-    for quarter in np.unique(wanted):
-        mine = gained[quarter_of == quarter]
-        if mine.size >= _LEAST_CLOSINGS:
-            offset[wanted == quarter] = np.median(mine)
-    return offset, _median_u(gained)
+    width = min(_CLOSINGS_AROUND, gained.size)
+    medians = np.median(np.lib.stride_tricks.sliding_window_view(gained, width), axis=1)
+
+    def around(place: Instants) -> Floats:
+        nearest: Floats = medians[np.clip(place - width // 2, 0, medians.size - 1)]
+        return nearest
+
+    left = gained - around(np.arange(gained.size))
+    spread = 1.4826 * float(np.median(np.abs(left)))
+    offset_u = float(np.hypot(_MEDIAN * spread / np.sqrt(width), _DRIFT_U))
+    return around(np.searchsorted(closing.from_ms, at_ms)), offset_u
 
 
 def _quarter(at_ms: Instants) -> Instants:

@@ -140,16 +140,18 @@ def test_without_closings_the_offset_is_guessed(measured: Measured) -> None:
     assert (nights[3].high_ah - nights[3].low_ah) / 2 > 1.645 * GUESSED_OFFSET_U * 15
 
 
-def test_a_quarter_with_few_closings_takes_the_records_offset(measured: Measured) -> None:
+def test_an_offset_that_drifts_is_followed(measured: Measured) -> None:
     closing = measured.balances.full_to_full
-    # All but three of the closings are of the first quarter; these three are far off.
-    kept = np.flatnonzero((closing.from_ms < APRIL_MS) | (closing.from_ms > APRIL_MS + 1e8))[:89]
-    some = replace(closing, **{name: getattr(closing, name)[kept] for name in closing.__slots__})
-    some.change_ah[some.from_ms > APRIL_MS] += 50
+    drifting = replace(closing, change_ah=closing.change_ah.copy())
+    # 0.2 A more from the fiftieth closing on, and one that is far off.
+    drifting.change_ah[50:] += 0.2 * closing.hours[50:]
+    drifting.change_ah[70] += 50
     nights = night_list(
-        replace(measured, balances=replace(measured.balances, full_to_full=some))
+        replace(measured, balances=replace(measured.balances, full_to_full=drifting))
     ).nights
-    assert nights[88].correction_ah == pytest.approx(0.232 * 15.5, abs=0.15)
+    hours = measured.balances.full_to_low.hours
+    for night, offset_a in ((5, 0.232), (44, 0.232), (56, 0.432), (70, 0.432), (88, 0.432)):
+        assert nights[night].correction_ah == pytest.approx(offset_a * hours[night], abs=0.1)
 
 
 def test_nothing_is_an_empty_list() -> None:
