@@ -10,12 +10,12 @@ from joulebook.core.history import Floats, Instants
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FullToFull:
-    """From the end of one full charge to the start of the next, without a break.
+    """From the end of one full charge to the end of the next, without a break.
 
     Attributes
     ----------
     from_ms, to_ms : int64 (n,)
-        End of the first, start of the second. [ms, UTC epoch]
+        End of the first and of the second. [ms, UTC epoch]
     hours : float64 (n,)
         Between them. [h]
     change_ah : float64 (n,)
@@ -37,14 +37,14 @@ class FullToFull:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LowToFull:
-    """From a low anchor to the start of the next full charge; ``low`` indexes :class:`FullToLow`.
+    """From a low anchor to the end of the next full charge; ``low`` indexes :class:`FullToLow`.
 
     Attributes
     ----------
     low : int64 (n,)
         Which row of the full-to-low balances it goes on from.
     full_ms : int64 (n,)
-        Start of the full charge. [ms, UTC epoch]
+        End of the full charge. [ms, UTC epoch]
     hours, returned_ah, charged_ah, full_c : float64 (n,)
         As of the others; ``returned_ah`` is net, and above zero.
     """
