@@ -22,6 +22,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.recompute import catch_up
 from joulebook.summaries.reports import days_report
@@ -33,10 +34,15 @@ def _checks(database: Database, site: Site, first: date | None, last: date | Non
     return checks_report(database, site, first, last, now_ms=clock_ms())
 
 
+def _loads(database: Database, site: Site, first: date | None, last: date | None) -> Document:
+    return loads_report(database, site, first, last, now_ms=clock_ms())
+
+
 _REPORTS = {
     "days": days_report,
     "efficiency": efficiency_report,
     "wear": wear_report,
+    "loads": _loads,
     "checks": _checks,
 }
 
@@ -56,7 +62,7 @@ def show(
     *,
     as_json: bool,
 ) -> None:
-    """Show days, efficiency, wear or checks of a site.
+    """Show days, efficiency, wear, loads or checks of a site.
 
     What is behind its readings, after an import, is computed first.
 
@@ -153,10 +159,45 @@ def _checks_lines(document: dict[str, Any]) -> list[str]:
     return lines
 
 
+def _hours(entry: dict[str, Any]) -> str:
+    if entry["value"] is None:
+        return f"not given: {entry['reason']}"
+    return f"{entry['value']:.1f} h ({entry['low']:.1f} to {entry['high']:.1f})"
+
+
+def _loads_lines(document: dict[str, Any]) -> list[str]:
+    if not document["hours"]:
+        lines = [f"hours left not given: {document['hours_reason']}"]
+    else:
+        at = {"now": "the present load", "night": "the load of a usual night"}
+        lines = [f"as of {document['as_of']}, without sun and grid:"] + [
+            f"until {each['until']} is left, at {at[each['load']]}: {_hours(each)}"
+            if each["until"] != "empty"
+            else f"until empty, at {at[each['load']]}: {_hours(each)}"
+            for each in document["hours"]
+        ]
+    starts, outages = document["starts"], document["outages"]
+    if "reason" in starts:
+        lines.append(f"starts not given: {starts['reason']}")
+    else:
+        lines += [
+            f"start of {each['step_w']['value']:.0f} W, seen {each['count']} times, "
+            f"up to {each['peak_w']['value']:.0f} W at least, the largest {each['at']}"
+            for each in starts["list"]
+        ] or ["no start of 200 W or more"]
+        lines.append(starts["limits"])
+    if "reason" in outages:
+        lines.append(f"outages not given: {outages['reason']}")
+    else:
+        lines.append(f"outages: {outages['count']}, from {outages['from']} to {outages['to']}")
+    return lines
+
+
 _LINES = {
     "days": _days_lines,
     "efficiency": _efficiency_lines,
     "wear": _wear_lines,
+    "loads": _loads_lines,
     "checks": _checks_lines,
 }
 

@@ -140,6 +140,7 @@ def test_the_demonstration_has_all_reports(
         ("efficiency", "round trip 9"),
         ("wear", " equivalent full cycles"),
         ("checks", "good     battery sign: battery power is positive while charging"),
+        ("loads", "until empty, at the load of a usual night: "),
     ):
         assert main(["show", report, "--site", "studio", "--data", str(demo_data)]) == 0
         assert told in capsys.readouterr().out

@@ -72,3 +72,55 @@ def test_trouble_says_what_to_look_at_and_what_could_hurt() -> None:
         "good     noon: 12 mΩ lie between battery and inverter",
         "trouble  battery lugs: 12 mΩ lie between battery and inverter",
     ]
+
+
+def carried(**changed: Any) -> dict[str, Any]:
+    hours = {"value": 10.0, "low": 8.0, "high": 12.5}
+    return {
+        "as_of": "2026-06-10T00:00+00:00",
+        "hours": [
+            {"load": "now", "until": "empty", **hours},
+            {"load": "night", "until": "a tenth", "value": None, "reason": "3 dark nights"},
+        ],
+        "starts": {
+            "list": [
+                {
+                    "step_w": {"value": 1500.0},
+                    "peak_w": {"value": 1900.0},
+                    "count": 9,
+                    "at": "2026-06-09T06:59+00:00",
+                }
+            ],
+            "limits": "read every 60 s",
+        },
+        "outages": {"list": [], "count": 1, "from": "2026-06-01", "to": "2026-06-10"},
+        **changed,
+    }
+
+
+def test_what_a_site_carries_in_lines() -> None:
+    assert lines_of("loads", carried()) == [
+        "as of 2026-06-10T00:00+00:00, without sun and grid:",
+        "until empty, at the present load: 10.0 h (8.0 to 12.5)",
+        "until a tenth is left, at the load of a usual night: not given: 3 dark nights",
+        "start of 1500 W, seen 9 times, up to 1900 W at least, the largest 2026-06-09T06:59+00:00",
+        "read every 60 s",
+        "outages: 1, from 2026-06-01 to 2026-06-10",
+    ]
+
+
+def test_what_is_not_known_of_loads_is_said() -> None:
+    assert lines_of("loads", carried(starts={"list": [], "limits": "read every 60 s"}))[3] == (
+        "no start of 200 W or more"
+    )
+    refused = carried(
+        hours=[],
+        hours_reason="no meter reads the load",
+        starts={"reason": "no meter reads the load"},
+        outages={"reason": "no voltage"},
+    )
+    assert lines_of("loads", refused) == [
+        "hours left not given: no meter reads the load",
+        "starts not given: no meter reads the load",
+        "outages not given: no voltage",
+    ]

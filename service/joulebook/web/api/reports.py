@@ -1,4 +1,4 @@
-"""The reports of a site: days, efficiency, wear and checks."""
+"""The reports of a site: days, efficiency, wear, loads and checks."""
 
 from typing import Annotated, Any
 
@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query
 from joulebook.storage.catalogue import sites
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
 from joulebook.web.asked import asked_days
@@ -56,6 +57,13 @@ def efficiency(site: Sited, backing: Backed, first: From = None, last: To = None
 def wear(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
     """Give equivalent full cycles, and what is known of capacity, fade and warranty."""
     return wear_report(backing.database, site, *asked_days(first, last))
+
+
+@router.get("/sites/{site}/loads")
+def loads(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give how long what is left lasts, the largest starts seen, and outages ridden through."""
+    days = asked_days(first, last)
+    return loads_report(backing.database, site, *days, now_ms=backing.clock_ms())
 
 
 @router.get("/sites/{site}/checks")

@@ -2,6 +2,7 @@ import pytest
 
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
 from tests.helpers.pages import NOW_MS, Studio
@@ -58,7 +59,14 @@ def test_checks_are_the_report_up_to_now(studio: Studio) -> None:
     assert {each["name"] for each in document["checks"]} >= {"heard", "sign"}
 
 
-@pytest.mark.parametrize("report", ["days", "efficiency", "wear", "checks"])
+def test_loads_are_the_report_up_to_now(studio: Studio) -> None:
+    document = studio.client.get(f"{_SITE}/loads").json()
+    assert document == loads_report(studio.database, studio.site, None, None, now_ms=NOW_MS)
+    # 1000 W all day, see the helper.
+    assert document["load_now"]["value"] == pytest.approx(1000)
+
+
+@pytest.mark.parametrize("report", ["days", "efficiency", "wear", "loads", "checks"])
 def test_a_date_that_is_none_is_a_problem(studio: Studio, report: str) -> None:
     answer = studio.client.get(f"{_SITE}/{report}", params={"to": "tomorrow"})
     assert answer.status_code == 422
