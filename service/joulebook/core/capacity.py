@@ -30,7 +30,7 @@ EARLY_DAYS = 183.0
 DEEP_STATE, HIGHEST_STATE = 0.08, 0.16
 LARGEST_SHIFT_V, LARGEST_SPREAD_V = 0.020, 0.030
 #: Where balances disagree by more than this of the rated charge, full is not always full.
-LARGEST_MISFIT_RATIO = 0.010
+LARGEST_MISFIT_RATIO = 0.014
 FIRST_DAYS = 90.0
 _WIDEST_RATIO = 0.06
 _STALE_DAYS = 183.0

@@ -22,9 +22,9 @@ _EARLY_YEARS = 1.5
 #: What no fit sees [ratio per year]; and of the very first weeks, in which most may go. [ratio]
 _UNSEEN_U_PER_YEAR, _UNSEEN_U = 0.0005, 0.003
 
-_SHORTEST_YEARS, _POINT_YEARS = 0.5, 1.0
+_SHORTEST_YEARS, _POINT_YEARS = 0.5, 0.98
 #: So far from the ends of the record a low anchor still stands for them.
-_NEAR_END_DAYS = 90.0
+_NEAR_END_DAYS = 45.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
