@@ -124,12 +124,8 @@ def least_squares(terms: Floats, target: Floats) -> Solution:
     """
     rows, unknowns = terms.shape
     size = np.sqrt(np.einsum("ij,ij->j", terms, terms))
-    apart = rows >= unknowns and bool(np.all(size > 0))
-    if apart:
-        gram = (terms.T @ terms) / np.outer(size, size)
-        # Below zero by rounding is as good as zero.
-        apart = bool(np.linalg.eigvalsh(gram)[0] > _LEAST_STRENGTH)
-    if not apart:
+    gram = (terms.T @ terms) / np.outer(size, size) if np.all(size > 0) else np.zeros((1, 1))
+    if rows < unknowns or np.linalg.eigvalsh(gram)[0] <= _LEAST_STRENGTH:
         raise ValueError(f"{rows} rows do not tell {unknowns} unknowns apart")
     triangle = np.linalg.inv(np.linalg.cholesky(gram))
     inverse = triangle.T @ triangle / np.outer(size, size)

@@ -120,7 +120,8 @@ def test_the_uncertainty_of_a_slope_by_hand(deep: CapacityFit) -> None:
     size = deep.capacity_ah.size
     alone = np.zeros_like(deep.covariance)
     alone[deep.unknowns.capacity, deep.unknowns.capacity] = np.eye(size)
-    ended = replace(deep, covariance=alone, end_ms=int(deep.knots_ms[-1]))
+    end_ms = int(deep.knots_ms[-1])
+    ended = replace(deep, covariance=alone, end_ms=end_ms, low_ms=np.append(deep.low_ms, end_ms))
     rate = fade(ended).per_year
     assert rate.high is not None
     assert rate.value is not None
