@@ -165,6 +165,40 @@ def _processor_s(process: int) -> float:
     return (int(fields[11]) + int(fields[12])) / _TICKS
 
 
+def power_cut(folder: Path, seconds: float) -> dict[str, Any]:
+    """Return for how long readings would not survive a power cut while the service is away."""
+    spool = Spool(folder, "measured", _room(), sync_s=1)
+    clock = system_clock()
+    spool.set_clock(clock.now(), 0)
+    unsafe: list[float] = []  # when each was written
+    waited_s: list[float] = []
+    fsync = os.fsync
+
+    def noted(handle: int) -> None:
+        covered = list(unsafe)
+        fsync(handle)
+        done_s = time.perf_counter()
+        waited_s.extend(done_s - written_s for written_s in covered)
+        del unsafe[: len(covered)]
+
+    os.fsync = noted  # type: ignore[assignment]
+    try:
+        end_s = time.perf_counter() + seconds
+        while time.perf_counter() < end_s:
+            spool.append(Batch(clock.now(), shape("battery"), tuple(map(float, range(10)))))
+            unsafe.append(time.perf_counter())
+            spool.tick(clock.now())  # a running bridge does so four times a second
+            time.sleep(0.25)
+    finally:
+        os.fsync = fsync
+        spool.close()
+    return {
+        "syncs_in_s": seconds,
+        "unsafe_median_ms": round(statistics.median(waited_s) * 1000),
+        "unsafe_most_ms": round(max(waited_s) * 1000),
+    }
+
+
 def bridge_alone(
     folder: Path, service: RunningService, secret: str, days: float, seconds: float
 ) -> dict[str, Any]:
@@ -225,6 +259,7 @@ def main() -> None:
             told = {"offline": replay(folder / "spool", service, secret, options.days)}
             live = told["offline"]["live_latency_ms"]["readings"]
             told["offline"]["stored"] = counted(service, "readings_new") - live
+            told["power_cut"] = power_cut(folder / "cut", options.seconds / 4)
             told["alone"] = bridge_alone(folder, service, secret, options.days, options.seconds)
     sys.stdout.write(json.dumps(told, indent=1) + "\n")
 
