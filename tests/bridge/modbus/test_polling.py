@@ -169,9 +169,7 @@ def test_a_busy_unit_waits() -> None:
     rounds = Rounds(line_plan({1: map_of(VOLTAGE)}), 1)
     rounds.line.faults[1] = RefusedFault(6)
     rounds.go_on(10_000)
-    assert (
-        len(rounds.line.asked) == 3
-    )  # at 1 s, and after waits of 1 and 2 s at 3 and 6 s; then at 11
+    assert len(rounds.line.asked) == 4  # at 1 s, and after waits of 1, 2 and 4 s at 2, 4 and 8 s
     assert rounds.taken == []
 
 

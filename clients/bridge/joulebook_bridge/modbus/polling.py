@@ -114,9 +114,7 @@ class Poller:
             batches = turn.reader.read(self._line, self._stamp(turn), self._note_refusal(patience))
         except UnreachableFault as fault:
             self._line_is_away(fault)
-        except StrangerFault as fault:
-            self._unit_failed(patience, fault)
-        except LineFault as fault:
+        except LineFault as fault:  # a stranger too
             self._unit_failed(patience, fault)
         else:
             self._unit_answered(patience)
@@ -145,7 +143,10 @@ class Poller:
             return
         wall_ms = from_ms + now.offset_ms
         every_ms = turn.reader.every_ms
-        turn.grid_ms = (wall_ms // every_ms + 1) * every_ms
+        next_ms = -(-wall_ms // every_ms) * every_ms
+        # Never twice for one instant, also where the clock has just been set.
+        is_past = next_ms == turn.grid_ms or (after and next_ms == now.wall_ms)
+        turn.grid_ms = next_ms + every_ms if is_past else next_ms
         turn.due_ms = turn.grid_ms - now.offset_ms
 
     def _stamp(self, turn: _Turn) -> Callable[[], Instant]:
