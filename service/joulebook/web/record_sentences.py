@@ -108,17 +108,19 @@ def lost(wear: Document) -> str | None:
         else f" Since the first reading it went through {cycles:.0f} full cycles."
     )
     since = fade.get("since_start")
-    if since is None or since["low_ratio"] is None:
+    low, high = (None, None) if since is None else ends_of(since, "ratio")
+    if since is None or low is None or high is None:
         return after.strip() or None
-    low, high = ends_of(since, "ratio")
     begins = formats.iso_plain(fade["from"])
+    within = PERCENT.within(low, high)
     if since["ratio"] is None:
-        span = PERCENT.within(low, high)
-        return f"Since {begins} it lost between {span}: too early for one number.{after}"
-    word = "lost" if since["ratio"] >= 0 else "seems to have gained"
-    ends = sorted(abs(end) for end in (low or 0.0, high or 0.0)) if since["ratio"] < 0 else None
-    span = PERCENT.words(abs(since["ratio"]), *(ends or (low, high)))
-    return f"Since {begins} it {word} {span}.{after}"
+        return f"Since {begins} it lost {within}: too early for one number.{after}"
+    if low < 0 < high:
+        return f"Since {begins} it did not measurably lose: {within}.{after}"
+    lost_it = since["ratio"] > 0
+    within = within if lost_it else PERCENT.within(-high, -low)
+    word = "lost" if lost_it else "seems to have gained"
+    return f"Since {begins} it {word} {PERCENT.text(abs(since['ratio']))} ({within}).{after}"
 
 
 def nights_counted(wear: Document) -> str | None:
@@ -184,6 +186,19 @@ def why_no_odds(wear: Document) -> str | None:
         return None
     reason = str(terms.get("reason") or terms["verdict"])
     return f"{reason[:1].upper()}{reason[1:]}."
+
+
+def over_by_energy(terms: Document) -> str | None:
+    """Return when the limit of energy ends the warranty, where it does so before its years."""
+    band = terms.get("throughput_reached")
+    if band is None or band["middle"] == "beyond" or band["middle"] >= terms["ends"]:
+        return None
+    early, middle = formats.iso_plain(band["early"]), formats.iso_plain(band["middle"])
+    late = "later" if band["late"] == "beyond" else formats.iso_plain(band["late"])
+    return (
+        f"At this use its limit of energy is reached first, about {middle} ({early} to {late}):"
+        " from then on it is no longer covered."
+    )
 
 
 def expected(terms: Document) -> str | None:

@@ -156,3 +156,19 @@ def test_times_are_those_of_the_site() -> None:
     zone = ZoneInfo("America/New_York")
     assert formats.clock(1_795_608_300_000, zone) == "07:05"
     assert plain(formats.moment(1_795_608_300_000, zone)) == "25 November 2026 07:05 EST"
+
+
+def test_dates_of_documents_and_quarters() -> None:
+    assert plain(formats.iso_plain("2026-11-25T18:00-05:00")) == "25 November 2026"
+    assert plain(formats.iso_brief("2026-11-05")) == "5 Nov 2026"
+    names = [plain(formats.quarter(date(2026, month, 1))) for month in (1, 3, 4, 12)]
+    assert [name.replace("\N{EN DASH}", "-") for name in names] == [
+        "Jan-Mar 2026", "Jan-Mar 2026", "Apr-Jun 2026", "Oct-Dec 2026",
+    ]  # fmt: skip
+
+
+def test_odds_are_never_quite_nothing_or_all() -> None:
+    odds = (1.0, 0.991, 0.99, 0.5, 0.01, 0.0)
+    assert [plain(formats.odds(each)) for each in odds] == [
+        "more than 99 %", "more than 99 %", "99 %", "50 %", "1 %", "less than 1 %",
+    ]  # fmt: skip

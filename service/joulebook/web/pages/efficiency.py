@@ -141,7 +141,7 @@ def number_rows(report: Document) -> list[Shown]:
         shown("Inverter passed on", conversion, "ratio", PERCENT, note=at_load),
     ]
     if "loss_w" in report:
-        rows.append(shown("and kept", report["loss_w"], "value", WATTS, note=at_load))
+        rows.append(shown("Inverter kept", report["loss_w"], "value", WATTS, note=at_load))
     return rows
 
 

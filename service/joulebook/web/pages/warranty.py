@@ -47,7 +47,11 @@ def warranty_page(site: Sited, backing: Backed) -> HTMLResponse:
         return HTMLResponse(record_page(backing, site, "empty.html", current="warranty"))
     wear = backing.analyses.wear(site)
     terms, record = wear["warranty"], wear["record"]
-    measured = [record_sentences.why_no_odds(wear), record_sentences.expected(terms)]
+    measured = [
+        record_sentences.why_no_odds(wear),
+        record_sentences.expected(terms),
+        record_sentences.over_by_energy(terms),
+    ]
     if "reason" not in record:
         measured.append(record_sentences.analysed(record))
     page = record_page(
@@ -122,7 +126,9 @@ def reached_rows(terms: Document) -> list[Reached]:
 
 
 def _reached(at: str) -> str:
-    return "not within 15 years" if at == "beyond" else formats.iso_brief(at)
+    if at == "beyond":
+        return "not within 15 years"
+    return formats.iso_brief(at).replace(formats.NBSP, " ")  # three to a row of 320 px
 
 
 def what_if_rows(wear: Document) -> list[WhatIf]:

@@ -71,7 +71,7 @@ def wear_page(site: Sited, backing: Backed, nights: str | None = None) -> HTMLRe
         fade_sentence=None if "reason" in wear["fade"] else wear["fade"]["sentence"],
         capacity_cautions=wear.get("capacity_cautions", []),
         methods={name: wear[name]["method"] for name in ("efc", "depths")},
-        depths=[(depth_words(each), each["count"]) for each in wear["depths"]["bins"]],
+        depths=depth_rows(wear["depths"]["bins"]),
         heat=heat_rows(wear),
         aged=record_sentences.aged(wear),
         claims_words=CLAIMS_NO_EVIDENCE,
@@ -108,6 +108,13 @@ def number_rows(wear: Document) -> list[Shown]:
             shown("Resistance", wear["measured"]["resistance_ohm"], "value", MILLIOHM, note=note)
         )
     return rows
+
+
+def depth_rows(bins: Sequence[Document]) -> list[tuple[str, float]]:
+    """Return how many cycles were how deep; nothing where no swing was counted."""
+    if not any(each["count"] for each in bins):
+        return []
+    return [(depth_words(each), each["count"]) for each in bins]
 
 
 def heat_rows(wear: Document) -> list[Shown]:

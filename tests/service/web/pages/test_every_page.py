@@ -1,11 +1,12 @@
 """What all pages have in common: HTML that reads well without eyes, scripts or colours."""
 
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from tests.helpers.pages import Studio, client_of, outline
+from tests.helpers.pages import Outline, Studio, client_of, outline
 
 _PAGES = (
     "/sites/studio",
@@ -14,17 +15,47 @@ _PAGES = (
     "/sites/studio/days/2026-03-01",
     "/sites/studio/days/2026-02-24",
     "/sites/studio/months",
+    "/sites/studio/efficiency",
+    "/sites/studio/wear",
+    "/sites/studio/warranty",
     "/sites/studio/quarantine",
     "/quarantine",
     "/about",
     "/api/docs",
     "/nothing",
 )
+#: Pages of the whole record, where it is analysed: which fixture has it, and the page.
+_OF_A_RECORD = (
+    ("short", "/sites/studio/efficiency?stretches=all"),
+    ("short", "/sites/studio/wear?nights=all"),
+    ("short", "/sites/studio/warranty"),
+    ("long", "/sites/studio/efficiency"),
+    ("long", "/sites/studio/wear"),
+    ("long", "/sites/studio/warranty"),
+    ("shallow", "/sites/studio/wear"),
+)
 
 
-@pytest.mark.parametrize("path", _PAGES)
-def test_it_has_a_language_landmarks_one_heading_and_labels(studio: Studio, path: str) -> None:
-    page = outline(studio.client.get(path, headers={"accept": "text/html"}).text)
+@dataclass(frozen=True)
+class Visited:
+    """A page, and the studio that it is of."""
+
+    studio: Studio
+    page: Outline
+
+
+@pytest.fixture(
+    params=[*(("studio", path) for path in _PAGES), *_OF_A_RECORD],
+    ids=lambda each: " ".join(each),
+)
+def visited(request: pytest.FixtureRequest) -> Visited:
+    name, path = request.param
+    studio: Studio = request.getfixturevalue(name)
+    return Visited(studio, outline(studio.client.get(path, headers={"accept": "text/html"}).text))
+
+
+def test_it_has_a_language_landmarks_one_heading_and_labels(visited: Visited) -> None:
+    page = visited.page
     assert page.named("html") == [{"lang": "en"}]
     for landmark in ("header", "main", "footer", "h1", "title"):
         assert len(page.named(landmark)) == 1, landmark
@@ -40,9 +71,8 @@ def test_it_has_a_language_landmarks_one_heading_and_labels(studio: Studio, path
         assert attributes.get("aria-labelledby", "content") in [*ids, "content"]
 
 
-@pytest.mark.parametrize("path", _PAGES)
-def test_no_script_and_no_style_stands_in_it(studio: Studio, path: str) -> None:
-    page = outline(studio.client.get(path, headers={"accept": "text/html"}).text)
+def test_no_script_and_no_style_stands_in_it(visited: Visited) -> None:
+    page = visited.page
     assert all("src" in script and "defer" in script for script in page.named("script"))
     assert not page.named("style")
     for _, attributes in page.tags:
@@ -52,9 +82,8 @@ def test_no_script_and_no_style_stands_in_it(studio: Studio, path: str) -> None:
             assert (attributes.get(name) or "/").startswith(("/", "#", "?"))
 
 
-@pytest.mark.parametrize("path", _PAGES)
-def test_every_link_and_file_leads_somewhere(studio: Studio, path: str) -> None:
-    page = outline(studio.client.get(path, headers={"accept": "text/html"}).text)
+def test_every_link_and_file_leads_somewhere(visited: Visited) -> None:
+    page = visited.page
     addresses = {
         attributes[name]
         for _, attributes in page.tags
@@ -65,20 +94,18 @@ def test_every_link_and_file_leads_somewhere(studio: Studio, path: str) -> None:
     for address in addresses:
         assert address is not None
         if not address.startswith("#"):
-            assert studio.client.get(address).status_code in (200, 307), address
+            assert visited.studio.client.get(address).status_code in (200, 307), address
 
 
-@pytest.mark.parametrize("path", _PAGES)
-def test_it_says_that_nothing_is_controlled(studio: Studio, path: str) -> None:
-    page = outline(studio.client.get(path, headers={"accept": "text/html"}).text)
+def test_it_says_that_nothing_is_controlled(visited: Visited) -> None:
+    page = visited.page
     assert "It never switches, sets or controls anything." in page.text
     assert {"href": "/about"} in page.named("a")
     assert "joulebook 1.2.3" in page.text
 
 
-@pytest.mark.parametrize("path", _PAGES)
-def test_the_pages_of_methods_that_it_names_are_there(studio: Studio, path: str) -> None:
-    words = outline(studio.client.get(path, headers={"accept": "text/html"}).text).text
+def test_the_pages_of_methods_that_it_names_are_there(visited: Visited) -> None:
+    words = visited.page.text
     repository = Path(__file__).parents[4]
     for page in re.findall(r"docs/[\w/-]+\.md", words):
         assert (repository / page).is_file(), page

@@ -53,3 +53,20 @@ def test_a_site_without_readings_has_empty_figures(empty: Studio) -> None:
     assert empty.client.get(f"{_FIGURES}/months").json()["data"][0]["y"] == []
     assert empty.client.get(f"{_FIGURES}/days/2026-03-04").json()["data"] == []
     assert empty.client.get(f"{_FIGURES}/week").json()["data"][0]["y"] == [None] * 7
+
+
+@pytest.mark.parametrize("path", ["/efficiency", "/capacity", "/depths", "/warranty"])
+def test_figures_of_the_record_come_in_the_colours_of_the_page(short: Studio, path: str) -> None:
+    for scheme, palette in PALETTES.items():
+        document = short.client.get(f"{_FIGURES}{path}?scheme={scheme}").json()
+        assert document["layout"]["paper_bgcolor"] == palette.paper
+        assert document["data"]
+
+
+def test_figures_of_a_record_that_is_not_analysed(studio: Studio) -> None:
+    assert studio.client.get(f"{_FIGURES}/efficiency").json()["data"][0]["y"] == []
+    assert sum(studio.client.get(f"{_FIGURES}/depths").json()["data"][0]["y"]) == 8.5
+    for path in ("/capacity", "/warranty"):
+        answer = studio.client.get(_FIGURES + path)
+        assert answer.status_code == 404
+        assert "has not been analysed yet" in answer.json()["detail"]
