@@ -13,13 +13,15 @@ from joulebook.core.capacity_knots import CAPACITY_KNOT_DAYS
 from joulebook.core.energy import K90
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.history import MS_PER_DAY, Floats, Instants
+from joulebook.core.rest_voltage import slope_at
 
 CAPACITY_METHOD = "capacity-1"
 
 #: The current sensor's scale cannot be seen from the battery's own readings; assumed limit.
 GAIN_LIMIT_RATIO = 0.01
-#: What no fit sees: full is not always equally full, and the curve's shape. Our choice.
-UNSEEN_U_RATIO = 0.003
+#: What no fit sees: full is not always equally full, and the finer shape of a cell's curve: so
+#: much voltage, that on a flat part of it is more charge. Our choice. [ratio], [V]
+UNSEEN_U_RATIO, UNSEEN_U_V = 0.003, 0.0015
 #: Of a capacity against an earlier one of the same pack most of that is the same.
 UNSEEN_CHANGE_U_RATIO = 0.001
 
@@ -172,7 +174,7 @@ def _points(
 ) -> list[CapacityPoint]:
     held, held_u = fit.capacity_at(at_ms)
     health, health_u = against_first(fit, at_ms)
-    sensor_u = np.hypot(held_u, UNSEEN_U_RATIO * held)
+    sensor_u = np.hypot(held_u, _unseen_u_ratio(fit) * held)
     all_u = np.hypot(sensor_u, GAIN_LIMIT_RATIO / math.sqrt(3) * held)
     change_u = np.hypot(health_u, UNSEEN_CHANGE_U_RATIO)
     shared = coverage(fit)
@@ -185,6 +187,14 @@ def _points(
         )
         for row, at in enumerate(at_ms)
     ]
+
+
+def _unseen_u_ratio(fit: CapacityFit) -> float:
+    """Return the part of the uncertainty that the fit does not know of. [ratio]"""
+    if not fit.low_states.size:
+        return UNSEEN_U_RATIO
+    slope_v = float(slope_at(np.median(fit.low_states, keepdims=True))[0])
+    return math.hypot(UNSEEN_U_RATIO, UNSEEN_U_V / slope_v)
 
 
 def against_first(fit: CapacityFit, at_ms: Instants) -> tuple[Floats, Floats]:
