@@ -37,11 +37,7 @@ def load_mappings(folder: FilePath) -> tuple[MappingRule, ...]:
     UsageError
         At the first mistake.
     """
-    return tuple(
-        rule
-        for file in sorted(folder.glob("*.toml"))
-        for rule in read_mappings(file)
-    )
+    return tuple(rule for file in sorted(folder.glob("*.toml")) for rule in read_mappings(file))
 
 
 def read_mappings(file: FilePath) -> tuple[MappingRule, ...]:
