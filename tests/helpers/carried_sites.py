@@ -1,9 +1,9 @@
 """A site of round numbers to tell what it carries: nine days in minutes, on the clock of UTC.
 
-Each day 40 A go in from 8:00 to 10:00, the battery is held full until 12:00, and 20 A go out from
-16:00 to 20:00. The load is 200 W on each leg, and a kettle takes 1500 W more on L1 from 7:00 to
-7:03, for which the battery gives 30 A more and falls by 0.6 V. The grid is away from 20:00 to
-21:00 of the sixth day. The last reading is that of midnight.
+Each day 40.75 A go in from 8:00 to 10:00, the battery is held full until 12:00, and 20 A go out
+from 16:00 to 20:00. The load is 200 W on each leg, and a kettle takes 1500 W more on L1 from 7:00
+to 7:03, for which the battery gives 30 A more and falls by 0.6 V: as much goes out as in. The grid
+is away from 20:00 to 21:00 of the sixth day. The last reading is that of midnight.
 """
 
 from dataclasses import replace
@@ -34,7 +34,7 @@ def carried_plant(site: Site) -> Plant:
     hour = (at_ms - span.start_ms) / HOUR_MS % 24
     kettle = (hour >= 7) & (hour < 7.05)
     held = (hour >= 10) & (hour < 12)
-    current = np.where((hour >= 8) & (hour < 10), 40.0, 0.0)
+    current = np.where((hour >= 8) & (hour < 10), 40.75, 0.0)
     current -= np.where((hour >= 16) & (hour < 20), 20.0, 0.0) + np.where(kettle, 30.0, 0.0)
     voltage = np.where(held, 3.45 * CELLS, 3.3 * CELLS) - np.where(kettle, 0.6, 0.0)
     away_ms = span.start_ms + 5 * DAY_MS + 20 * HOUR_MS

@@ -7,7 +7,6 @@ from joulebook.core.loads.headroom import headroom
 from joulebook.core.loads.metering import read_off
 from joulebook.core.loads.start_detail import (
     LONGEST_S,
-    PEAK_S,
     high_time,
     open_above,
     peak,
@@ -69,7 +68,7 @@ def _start(site: Site, readings: LoadReadings, kind: Kind) -> Document:
         readings.battery("voltage", around),
         readings.current(around),
         readings.battery("cell_voltage_min", around),
-        window_s=max(PEAK_S, 3 * every_s),
+        every_s=every_s,
     )
     return {
         "at": time_text(kind.at_ms, site.zone),

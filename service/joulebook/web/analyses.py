@@ -20,15 +20,17 @@ from joulebook.storage.database import Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
 from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Site
+from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.columns import unpacked
 from joulebook.summaries.deep_tests import DeepTestReport, deep_test_reports
 from joulebook.summaries.efficiency_report import efficiency_report
+from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.site_records import stored_record
 from joulebook.summaries.wear_report import wear_report
 
-#: How many documents are kept at hand: three for each of some sites.
-_MOST_KEPT = 24
+#: How many documents are kept at hand: six for each of some sites.
+_MOST_KEPT = 48
 _MINUTE_MS = 60_000
 #: A test that ended so long ago no longer changes by readings that come in.
 _SETTLED_MS = 30 * 86_400_000
@@ -92,6 +94,26 @@ class Analyses:
         if found is None:
             found = self._read_stretches(site, trip)
             self._keep("stretches", site, stamp, found)
+        return found
+
+    def checks(self, site: Site, *, now_ms: int) -> Document:
+        """Return what the checks find in the last days, as of this minute."""
+        stamp = now_ms // _MINUTE_MS
+        found: Document | None = self._kept_of("checks", site, stamp)
+        if found is None:
+            found = checks_report(self._database, site, None, None, now_ms=now_ms)
+            self._keep("checks", site, stamp, found)
+        return found
+
+    def loads(self, site: Site, *, now_ms: int) -> Document:
+        """Return what the site can carry, as of this minute."""
+        stamp = (self._stamp(site), now_ms // _MINUTE_MS)
+        found: Document | None = self._kept_of("loads", site, stamp)
+        if found is None:
+            found = loads_report(
+                *(self._database, site, None, None), now_ms=now_ms, max_gap_s=self._max_gap_s
+            )
+            self._keep("loads", site, stamp, found)
         return found
 
     def deep_tests(self, site: Site, *, now_ms: int) -> Sequence[DeepTestReport]:

@@ -15,6 +15,8 @@ from joulebook.web.health import Health
 from joulebook.web.pages import (
     about,
     assets,
+    carry,
+    checks,
     day,
     efficiency,
     figures,
@@ -90,7 +92,7 @@ def build_app(
         app.include_router(module.router)
     for module in (assets, home, about, week, day, months, efficiency, wear, warranty):
         app.include_router(module.router)
-    for module in (quarantine, figures):
+    for module in (checks, carry, quarantine, figures):
         app.include_router(module.router)
     install_problem_handlers(app)
     # The last one added is the first to see a request.

@@ -30,6 +30,12 @@ def fixed(value: float, digits: int) -> str:
     return text.replace("-", "\N{MINUS SIGN}")
 
 
+def signed(value: float, digits: int) -> str:
+    """Return a number with its sign, whichever it is; nothing has none."""
+    text = fixed(value, digits)
+    return f"+{text}" if value > 0 and text.strip("0.") else text
+
+
 def significant(value: float, figures: int) -> str:
     """Return a number rounded to so many significant figures, written without an exponent."""
     if value == 0:
@@ -154,6 +160,11 @@ def device_label(device: str) -> str:
     suffix = device[len(kind) + 1 :]
     word = texts.DEVICE_WORDS.get(kind, kind)
     return f"{word} {suffix}" if suffix else word
+
+
+def capital(sentence: str) -> str:
+    """Return a sentence with its first letter in upper case."""
+    return sentence[:1].upper() + sentence[1:]
 
 
 def day_long(day: date) -> str:

@@ -20,6 +20,8 @@ _PAGES = (
     "/sites/studio/days/2026-03-03",
     "/sites/studio/days/2026-03-01",
     "/sites/studio/months",
+    "/sites/studio/checks",
+    "/sites/studio/carry",
     "/sites/studio/quarantine",
     "/quarantine",
     "/about",

@@ -11,14 +11,16 @@ from joulebook.core.estimate import Estimate, refused
 from joulebook.core.history import Floats
 from joulebook.core.loads.metering import LOADS_METHOD, VOLTMETER_LIMIT_RATIO, read_off
 
-#: A start's peak and its sag are looked for so long after it, or three readings if that is more.
+#: Peak and sag are looked for so long after a start, or three readings if that is more; what was
+#: before it is the median of as long.
 PEAK_S = 60.0
-#: What was before it is the median of so long. [s]
-BEFORE_S = 60.0
 #: How long a start stays high is looked at so far. [s]
 LONGEST_S = 3600.0
 #: From a smaller change of the battery's current no resistance is told. [A]
 LEAST_CHANGE_A = 5.0
+#: How far volts per ampere may be off, uniform within: voltage and current are not read at the very
+#: same instant; and of readings further apart than so long, sun and state of charge have moved too.
+_OHM_LIMIT_RATIO, _SLOW_OHM_LIMIT_RATIO, _SLOW_S = 0.05, 0.40, 15.0
 _MAD = 1.4826
 
 
@@ -114,12 +116,7 @@ def high_time(load: Curve, at_ms: int, step_w: float) -> HighTime:
 
 
 def sag(
-    at_ms: int,
-    voltage: Readings,
-    current: Readings,
-    cell_low: Readings,
-    *,
-    window_s: float = PEAK_S,
+    at_ms: int, voltage: Readings, current: Readings, cell_low: Readings, *, every_s: float
 ) -> Sag:
     """Return how far the battery's voltage fell in the time after a start.
 
@@ -129,11 +126,14 @@ def sag(
         The last reading before it. [ms, UTC epoch]
     voltage, current, cell_low : tuple of instants and readings
         Of the battery, around the start; empty where there are none. [V, A, V]
+    every_s : float
+        How far apart readings are. [s]
 
     Notes
     -----
     52.6 V at 10 A out before, 52.0 V at 40 A out after: 0.6 V over 30 A, so 20 mΩ.
     """
+    window_s = max(PEAK_S, 3 * every_s)
     volts_before, volts_after = _around(voltage, at_ms, window_s)
     if not volts_before.size or not volts_after.size:
         reason = "the battery's voltage was not read both before and after it"
@@ -146,7 +146,7 @@ def sag(
     _, cells = _around(cell_low, at_ms, window_s)
     return Sag(
         v=fell,
-        ohm=_ohm(before_v - lowest_v, own_u, change_a),
+        ohm=_ohm(before_v - lowest_v, own_u, change_a, every_s),
         lowest_v=read_off(lowest_v, limit_ratio=VOLTMETER_LIMIT_RATIO),
         lowest_cell_v=read_off(float(cells.min()), limit_ratio=VOLTMETER_LIMIT_RATIO)
         if cells.size
@@ -155,7 +155,7 @@ def sag(
     )
 
 
-def _ohm(fell_v: float, own_u: float, change_a: float | None) -> Estimate:
+def _ohm(fell_v: float, own_u: float, change_a: float | None, every_s: float) -> Estimate:
     if change_a is None:
         return refused("the battery's current was not read", method=LOADS_METHOD)
     if change_a < LEAST_CHANGE_A:
@@ -164,8 +164,8 @@ def _ohm(fell_v: float, own_u: float, change_a: float | None) -> Estimate:
             "or grid carried it",
             method=LOADS_METHOD,
         )
-    # Voltage and current are not read at the very same instant where the lowest point was.
-    return read_off(fell_v / change_a, own_u=own_u / change_a, limit_ratio=0.05)
+    limit = _SLOW_OHM_LIMIT_RATIO if every_s > _SLOW_S else _OHM_LIMIT_RATIO
+    return read_off(fell_v / change_a, own_u=own_u / change_a, limit_ratio=limit)
 
 
 def _change(current: Readings, at_ms: int, window_s: float) -> float | None:
@@ -179,7 +179,7 @@ def _change(current: Readings, at_ms: int, window_s: float) -> float | None:
 def _around(readings: Readings, at_ms: int, window_s: float) -> tuple[Floats, Floats]:
     """Return the values shortly before an instant, it included, and shortly after."""
     when, value = readings
-    before = value[(when > at_ms - 1000 * max(BEFORE_S, window_s)) & (when <= at_ms)]
+    before = value[(when > at_ms - 1000 * window_s) & (when <= at_ms)]
     after = value[(when > at_ms) & (when <= at_ms + 1000 * window_s)]
     return before, after
 

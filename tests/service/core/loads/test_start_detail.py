@@ -78,6 +78,7 @@ def test_ohms_law() -> None:
         readings(52.6, 52.6, 52.6, 52.0, 52.1),
         readings(-10, -10, -10, -40, -38),
         readings(3.28, 3.28, 3.28, 3.22, 3.23),
+        every_s=10.0,
     )
     assert found.v.value == pytest.approx(0.6)
     assert found.change_a == 30.0
@@ -89,26 +90,38 @@ def test_ohms_law() -> None:
 
 
 def test_a_voltage_that_scatters_tells_the_sag_less_well() -> None:
-    calm = sag(2 * STEP_MS, readings(52.6, 52.6, 52.6, 52.0), NOTHING, NOTHING)
-    loose = sag(2 * STEP_MS, readings(52.4, 52.6, 52.8, 52.0), NOTHING, NOTHING)
+    calm = sag(2 * STEP_MS, readings(52.6, 52.6, 52.6, 52.0), NOTHING, NOTHING, every_s=10.0)
+    loose = sag(2 * STEP_MS, readings(52.4, 52.6, 52.8, 52.0), NOTHING, NOTHING, every_s=10.0)
     assert calm.v.low is not None
     assert loose.v.low is not None
     assert loose.v.low < calm.v.low - 0.2
 
 
 def test_what_is_not_read_is_refused() -> None:
-    alone = sag(2 * STEP_MS, readings(52.6, 52.6, 52.6, 52.0), NOTHING, NOTHING)
+    alone = sag(2 * STEP_MS, readings(52.6, 52.6, 52.6, 52.0), NOTHING, NOTHING, every_s=10.0)
     assert (alone.change_a, alone.ohm.reason) == (None, "the battery's current was not read")
     assert alone.lowest_cell_v.reason == "the lowest cell's voltage is not reported"
-    nothing = sag(2 * STEP_MS, NOTHING, NOTHING, NOTHING)
+    nothing = sag(2 * STEP_MS, NOTHING, NOTHING, NOTHING, every_s=10.0)
     assert nothing.v.reason == "the battery's voltage was not read both before and after it"
-    after = sag(5 * STEP_MS, readings(52.6, 52.6, 52.6), NOTHING, NOTHING)
+    after = sag(5 * STEP_MS, readings(52.6, 52.6, 52.6), NOTHING, NOTHING, every_s=10.0)
     assert after.v.value is None
 
 
 def test_a_start_that_the_grid_carried_tells_no_resistance() -> None:
     found = sag(
-        2 * STEP_MS, readings(52.6, 52.6, 52.6, 52.5), readings(-10, -10, -10, -12), NOTHING
+        2 * STEP_MS,
+        readings(52.6, 52.6, 52.6, 52.5),
+        readings(-10, -10, -10, -12),
+        NOTHING,
+        every_s=10.0,
     )
     assert found.ohm.reason is not None
     assert found.ohm.reason.startswith("the battery gave 2.0 A more, and 5 A are needed")
+
+
+def test_slow_readings_tell_volts_per_ampere_less_well() -> None:
+    volts, amps = readings(52.6, 52.6, 52.6, 52.0), readings(-10, -10, -10, -40)
+    fast, slow = (sag(2 * STEP_MS, volts, amps, NOTHING, every_s=each).ohm for each in (10.0, 60.0))
+    assert fast.value == slow.value == pytest.approx(0.020)
+    assert fast.high == pytest.approx(0.020 * (1 + 1.6449 * 0.05 / math.sqrt(3)))
+    assert slow.high == pytest.approx(0.020 * (1 + 1.6449 * 0.40 / math.sqrt(3)))

@@ -18,6 +18,8 @@ _PAGES = (
     "/sites/studio/efficiency",
     "/sites/studio/wear",
     "/sites/studio/warranty",
+    "/sites/studio/checks",
+    "/sites/studio/carry",
     "/sites/studio/quarantine",
     "/quarantine",
     "/about",

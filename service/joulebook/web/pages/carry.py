@@ -1,0 +1,100 @@
+"""What can it carry? Hours left, the largest starts seen, and outages ridden through."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from joulebook.core.loads.metering import LOADS_METHOD
+from joulebook.storage.records import Site
+from joulebook.summaries.numbers import Document
+from joulebook.web import formats
+from joulebook.web.carry_sentences import (
+    carry_sentence,
+    outage_words,
+    start_facts,
+    start_title,
+    starts_sentence,
+)
+from joulebook.web.carry_texts import LOADS_WORKINGS
+from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.shown import KWH, WATTS, Shown, Unit, shown
+from joulebook.web.sites import Backed, Sited
+
+router = APIRouter(include_in_schema=False)
+
+_HOURS = Unit(1.0, 1, "h")
+_AT = {"now": "At the load of now", "night": "At that of a usual night"}
+_UNTIL = {"empty": "until empty", "a tenth": "until a tenth is left"}
+
+
+@dataclass(frozen=True, slots=True)
+class ToldStart:
+    """A kind of start as the page shows it."""
+
+    title: str
+    facts: list[tuple[str, str]]
+
+
+@router.get("/sites/{site}/carry")
+def carry_page(site: Sited, backing: Backed) -> HTMLResponse:
+    """Show the page."""
+    if not has_readings(backing, site):
+        return HTMLResponse(record_page(backing, site, "empty.html", current="carry"))
+    loads = backing.analyses.loads(site, now_ms=backing.clock_ms())
+    starts, outages = loads["starts"], loads["outages"]
+    page = record_page(
+        backing,
+        site,
+        "carry.html",
+        current="carry",
+        lead=carry_sentence(loads),
+        as_of_ms=loads["as_of_ms"],
+        stale=loads["stale"],
+        rows=hour_rows(loads),
+        held=held_rows(loads),
+        assumptions=[formats.capital(each) for each in loads["assumptions"]],
+        starts_lead=starts_sentence(starts),
+        starts=[ToldStart(start_title(each), start_facts(each)) for each in starts["list"]],
+        limits=starts.get("limits"),
+        rated=_rated(site),
+        outages=outages,
+        outage_lines=[outage_words(each) for each in outages["list"]],
+        cautions=loads["cautions"],
+        method=LOADS_METHOD,
+        workings_of=LOADS_WORKINGS,
+    )
+    return HTMLResponse(page)
+
+
+def hour_rows(loads: Document) -> list[Shown]:
+    """Return how long what is left lasts, at each load and down to each level."""
+    return [
+        shown(_AT[each["load"]], each, "value", _HOURS, note=_UNTIL[each["until"]])
+        for each in loads["hours"]
+    ]
+
+
+def held_rows(loads: Document) -> list[Shown]:
+    """Return what the hours are made of."""
+    holds, left = loads["usable"], loads["left"]
+    return [
+        shown(
+            *("The battery holds", holds, "wh", KWH),
+            note="from full to empty" if holds["measured"] else "as rated, not measured",
+        ),
+        shown("Left, by what was drawn since full", left["ours"], "wh", KWH),
+        shown("Left, by its own claim", left["claim"], "wh", KWH, note="no evidence"),
+        shown("Load of now", loads["load_now"], "value", WATTS, note="last 15 minutes"),
+        shown("Load of a usual night", loads["night_load"], "value", WATTS, note="while dark"),
+    ]
+
+
+def _rated(site: Site) -> str | None:
+    """Return what the inverter is rated for, in words."""
+    if site.inverter_w is None:
+        return None
+    peak = site.inverter_peak_w
+    return WATTS.text(site.inverter_w) + (
+        "" if peak is None else f", and {WATTS.text(peak)} for some seconds"
+    )
