@@ -77,6 +77,7 @@ class Service:
             inbox=self._inbox,
             wrote=self._summariser.nudge,
             version=__version__,
+            max_gap_s=settings.max_gap_s,
         )
         self._web = _WebServer(
             uvicorn.Config(app, log_config=None, lifespan="off", server_header=False)

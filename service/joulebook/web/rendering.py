@@ -26,6 +26,7 @@ _FILTERS = (
     formats.odds,
     formats.percent,
     formats.percent_interval,
+    formats.signed,
 )
 
 

@@ -23,6 +23,10 @@ class Unit:
             return formats.NOTHING
         return f"{formats.fixed(value * self.scale, self.digits)}{formats.NBSP}{self.name}".rstrip()
 
+    def signed(self, value: float) -> str:
+        """Return a difference: a number with its sign and unit."""
+        return f"{formats.signed(value * self.scale, self.digits)}{formats.NBSP}{self.name}"
+
     def interval(self, low: float | None, high: float | None) -> str:
         """Return an interval without the unit, which stands beside it."""
         if low is None or high is None:

@@ -167,6 +167,11 @@ def test_dates_of_documents_and_quarters() -> None:
     ]  # fmt: skip
 
 
+def test_a_difference_has_its_sign() -> None:
+    texts = [plain(formats.signed(value, 1)) for value in (1.25, -1.25, 0.0, 0.04)]
+    assert texts == ["+1.2", "-1.2", "0.0", "0.0"]
+
+
 def test_odds_are_never_quite_nothing_or_all() -> None:
     odds = (1.0, 0.991, 0.99, 0.5, 0.01, 0.0)
     assert [plain(formats.odds(each)) for each in odds] == [

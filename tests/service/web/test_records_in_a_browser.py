@@ -92,7 +92,9 @@ def test_the_top_row_names_all_questions_within_the_window(
     """
     tab.look_like()
     tab.go(addresses["long"] + "wear")
-    assert all(len(row) == 4 for row in tab.evaluate(rows)[:-1])
+    lengths = [len(row) for row in tab.evaluate(rows)]
+    assert len(set(lengths[:-1])) == 1
+    assert lengths[-1] <= lengths[0] <= 5
     assert tab.evaluate(_WIDTH) == 390
     tab.look_like(width=1280, height=800)
     tab.go(addresses["long"] + "wear")

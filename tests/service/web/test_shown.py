@@ -23,6 +23,7 @@ def test_a_number_that_is_refused_has_neither() -> None:
     row = shown("Idle", _REFUSED, "value", KWH)
     assert (row.value, row.interval, row.reason) == (None, None, "it is dark")
     assert KWH.text(None) == "not given"
+    assert KWH.signed(1500.0) == "+1.5\u00a0kWh"
     assert KWH.interval(1.0, None) == "not given"
 
 

@@ -1,7 +1,7 @@
 """How efficient a site is: what comes back, what the inverter keeps, what a change did."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from fastapi import APIRouter
@@ -180,12 +180,18 @@ def change_of(change: Document) -> Change:
                 verdict=numbers[name]["verdict"],
                 before=shown("before", numbers[name]["before"], "value", unit),
                 after=shown("after", numbers[name]["after"], "value", unit),
-                difference=shown("difference", numbers[name], "difference", by),
+                difference=_difference(numbers[name], by),
             )
             for name, (label, unit, by) in _COMPARED.items()
             if name in numbers
         ],
     )
+
+
+def _difference(number: Document, unit: Unit) -> Shown:
+    """Return the row of what is after less what was before, with its sign."""
+    row, value = shown("difference", number, "difference", unit), number["difference"]
+    return row if value is None else replace(row, value=unit.signed(value))
 
 
 def stretch_lines(stretches: Sequence[Stretch], site: Site) -> list[StretchLine]:

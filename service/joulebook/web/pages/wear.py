@@ -24,6 +24,7 @@ from joulebook.web.shown import (
     KWH_WHOLE,
     MILLIOHM,
     PERCENT,
+    POINTS,
     Shown,
     shown,
     without_repeats,
@@ -162,8 +163,7 @@ def claim_rows(wear: Document) -> list[tuple[str, str, str, str]]:
 def _more(difference: float | None) -> str:
     if difference is None:
         return formats.NOTHING
-    sign = "+" if difference > 0 else ""
-    return f"{sign}{formats.fixed(difference * 100, 1)}{formats.NBSP}points"
+    return POINTS.signed(difference)
 
 
 def _night_lists(wear: Document, *, every: bool) -> dict[str, object]:
