@@ -82,32 +82,32 @@ class Unknowns:
     @property
     def loss(self) -> int:
         """Share of the charge put in that cannot be taken out."""
-        return self.shared.stop
+        return int(self.shared.stop)
 
     @property
     def full_cold(self) -> int:
         """Share of the capacity that a full charge misses, per °C below 25."""
-        return self.shared.stop + 1
+        return int(self.shared.stop) + 1
 
     @property
     def low_cold(self) -> int:
         """Share of the capacity that a low voltage comes early, per °C below 25."""
-        return self.shared.stop + 2
+        return int(self.shared.stop) + 2
 
     @property
     def slow(self) -> int:
         """Slow polarisation beyond what was taken off already, in resistances."""
-        return self.shared.stop + 3
+        return int(self.shared.stop) + 3
 
     @property
     def kept_below(self) -> int:
         """Whether the charge below the anchor is a share of the capacity (0) or fixed (1)."""
-        return self.shared.stop + 4
+        return int(self.shared.stop) + 4
 
     @property
     def size(self) -> int:
         """How many there are."""
-        return self.shared.stop + len(_SINGLES)
+        return int(self.shared.stop) + len(_SINGLES)
 
 
 def place_unknowns(

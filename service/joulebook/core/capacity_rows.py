@@ -244,6 +244,6 @@ def _cold(temperature_c: Floats) -> tuple[Floats, Floats]:
 
 
 def _across(steps_ms: Instants, from_ms: Instants, to_ms: Instants) -> NDArray[np.bool_]:
-    return np.searchsorted(steps_ms, from_ms, side="right") != np.searchsorted(
-        steps_ms, to_ms, side="right"
-    )
+    before, after = (np.searchsorted(steps_ms, each, side="right") for each in (from_ms, to_ms))
+    across: NDArray[np.bool_] = before != after
+    return across

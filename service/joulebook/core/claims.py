@@ -38,6 +38,8 @@ class Claims:
         The median of the differences.
     lows : int
         How many low anchors that is.
+    method : str
+        Of all of it.
     """
 
     soh_ratio: float | None
@@ -47,6 +49,7 @@ class Claims:
     x_low: float | None
     soc_less_ours: float | None
     lows: int
+    method: str = CLAIMS_METHOD
 
 
 def claims_of(inputs: RecordInputs, measured: Measured, capacity: CapacityStatement) -> Claims:
