@@ -10,6 +10,8 @@ from joulebook.demo.studio import (
     BATTERY_AH,
     BATTERY_CELLS,
     DAY_MS,
+    INVERTER_PEAK_W,
+    INVERTER_W,
     MONTHS,
     SITE,
     TIMEZONE,
@@ -120,6 +122,8 @@ def _site(database: Database, now_ms: int, months: int) -> tuple[Site, date]:
         installed=installed,
         warranty_years=WARRANTY_YEARS,
         warranty_floor_ratio=WARRANTY_FLOOR_RATIO,
+        inverter_w=INVERTER_W,
+        inverter_peak_w=INVERTER_PEAK_W,
     )
     return site, installed
 

@@ -23,6 +23,8 @@ BATTERY_AH = 200.0  # as the maker rates it
 BATTERY_CELLS = 16
 WARRANTY_YEARS = 10.0
 WARRANTY_FLOOR_RATIO = 0.7
+#: What the inverter gives for long, and for some seconds.
+INVERTER_W, INVERTER_PEAK_W = 5000.0, 10_000.0
 
 PANELS_W = 3200.0  # at 1000 W/m² and 25 °C: eight of 400 W, two strings of four
 PANELS_TILT_DEG = 30.0

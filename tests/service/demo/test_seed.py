@@ -66,6 +66,7 @@ def test_the_first_run_makes_the_site_its_readings_and_its_days(database: Databa
     site = site_named(database, "studio")
     assert (site.timezone, site.battery_ah, site.battery_cells) == (TIMEZONE, 200, 16)
     assert (site.installed, site.warranty_years) == (INSTALLED, 10)
+    assert (site.inverter_w, site.inverter_peak_w) == (5000, 10_000)
     assert new == assert_stored_as_told(database, NOW_MS)
     assert days == 29  # 20 February to 20 March
     results = day_results_of(database, site, None, None)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from joulebook.core.capacity import UNSEEN_U_RATIO
 from joulebook.core.charge_counter import count_charge
 from joulebook.core.efficiency import NOMINAL_CELL_V, OFFSET_LIMIT_A
 from joulebook.core.energy import K90, METER_LIMIT_RATIO
@@ -13,6 +14,7 @@ from joulebook.core.full_anchors import charge_voltage, full_charges
 from joulebook.core.full_segments import SensorOffset
 from joulebook.core.history import PackHistory
 from joulebook.core.loads.metering import LOADS_METHOD, ends, refused_as
+from joulebook.core.rest_voltage import FULL_STATE
 
 #: Of what the maker rates this much can be there where nobody measured: from the floor that
 #: warranties leave open (common practice, no source) to a little more than rated (our choice).
@@ -111,9 +113,15 @@ def since_full(history: PackHistory, offset: SensorOffset | None) -> SinceFull:
         return untold("the current was not measured for too long since the last full charge")
     hours = float(counter.hours[last] - counter.hours[row])
     zero_a, zero_u = _offset_at(offset, int(history.at_ms[last]), full.offset_a)
-    drawn = float(counter.net_ah[row] - counter.net_ah[last]) + zero_a * hours
+    # Where the charger leaves off, full is nearly full, and not every time equally so.
+    lacking = (1 - FULL_STATE) * history.rated_ah
+    drawn = lacking + float(counter.net_ah[row] - counter.net_ah[last]) + zero_a * hours
     moved = float(np.sum(np.abs(np.diff(counter.net_ah[row : last + 1]))))
-    u = math.hypot(zero_u * hours, METER_LIMIT_RATIO / math.sqrt(3) * moved)
+    u = math.hypot(
+        zero_u * hours,
+        METER_LIMIT_RATIO / math.sqrt(3) * moved,
+        UNSEEN_U_RATIO * history.rated_ah,
+    )
     return SinceFull(
         drawn_ah=Estimate(
             value=drawn,
