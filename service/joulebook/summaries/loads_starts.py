@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from joulebook.core.curves import coverage_ratio
 from joulebook.core.estimate import Estimate
 from joulebook.core.loads.headroom import headroom
 from joulebook.core.loads.metering import read_off
@@ -26,20 +27,21 @@ def starts_document(site: Site, readings: LoadReadings, span: Span) -> Document:
         "from": date_text(span.start_ms, site.zone),
         "to": date_text(span.end_ms - 1, site.zone),
     }
-    parts, highest, covered_ms, spacings = [], None, 0.0, []
+    parts, highest, covered_s, spacings = [], None, 0.0, []
     for week, load, legs in readings.weeks_of_loads(span):
         parts.append(find_starts(load, legs, week))
         inside = load.value[(load.at_ms >= week.start_ms) & (load.at_ms < week.end_ms)]
         if inside.size:
             highest = max(float(inside.max()), highest or 0.0)
         steps_ms = np.diff(load.at_ms)
-        covered_ms += float(steps_ms[load.joined].sum())
-        spacings.append(float(np.median(steps_ms)) / 1000 if steps_ms.size else np.nan)
-    if highest is None:
+        covered_s += coverage_ratio(load, week) * week.length_s
+        if steps_ms.size:
+            spacings.append(float(np.median(steps_ms)) / 1000)
+    if highest is None or not spacings:
         reason = "the load was not measured" if parts else "no meter reads the load"
         return dates | {"list": [], "reason": reason}
-    coverage = min(covered_ms / 1000 / span.length_s, 1.0)
-    usual_s = float(np.nanmedian(spacings))
+    coverage = min(covered_s / span.length_s, 1.0)
+    usual_s = float(np.median(spacings))
     top = open_above(read_off(highest, coverage_ratio=coverage))
     return dates | {
         "list": [_start(site, readings, kind) for kind in kinds_of(joined_starts(parts))],

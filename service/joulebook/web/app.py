@@ -23,6 +23,7 @@ from joulebook.web.pages import (
     home,
     months,
     quarantine,
+    rehearsal,
     warranty,
     watch,
     wear,
@@ -92,7 +93,7 @@ def build_app(
         app.include_router(module.router)
     for module in (assets, home, about, week, day, months, efficiency, wear, warranty):
         app.include_router(module.router)
-    for module in (checks, carry, quarantine, figures):
+    for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
     install_problem_handlers(app)
     # The last one added is the first to see a request.

@@ -29,3 +29,21 @@ LOADS_WORKINGS = {
         "The limits are our choice.",
     ),
 }
+
+#: Read before anything is switched on.
+REHEARSAL_CAUTIONS = (
+    "joulebook switches nothing: you do, at the appliance's own switch. Open no box and touch no "
+    "breaker's terminals for it; that is for a licensed electrician.",
+    "An inverter that gives up leaves the house dark at once. Save your work, and let nobody stand "
+    "on a ladder or rely on a medical device meanwhile.",
+    "Stay within what the makers of inverter and battery allow, and stop where anything smells, "
+    "hums, flickers or gets warm that did not before.",
+)
+
+REHEARSAL_STEPS = (
+    "Choose a time after dark, so that the battery and not the sun carries it, and a battery that "
+    "is neither nearly empty nor cold: then you learn what an ordinary evening can take.",
+    "Begin, wait a minute, and switch the appliance on at its own switch.",
+    "Leave it on for two minutes, or as long as it runs by itself, and switch it off.",
+    "Stop, and wait until the last readings have come.",
+)

@@ -20,6 +20,8 @@ _PAGES = (
     "/sites/studio/warranty",
     "/sites/studio/checks",
     "/sites/studio/carry",
+    "/sites/studio/rehearsal",
+    "/sites/studio/rehearsal?from=2026-03-04T11:00:00Z",
     "/sites/studio/quarantine",
     "/quarantine",
     "/about",
