@@ -42,6 +42,8 @@ def test_the_demonstration_serves_moves_ends_and_continues(demo_data: Path) -> N
     service = start_service("demo", "--data", str(demo_data), "--port", "0", "--mqtt-port", "0")
     page = httpx2.get(f"{service.pages}/sites/studio")
     wait_until(lambda: "readings_new_total 0" not in httpx2.get(f"{service.pages}/metrics").text)
+    # The bridge is installed here, so it reads the annex from a simulated plant's registers.
+    wait_until(lambda: "Battery" in httpx2.get(f"{service.pages}/sites/annex").text)
     assert page.status_code == 200
     assert service.end() == 0
 

@@ -8,12 +8,19 @@ import click
 
 from joulebook.cli.options import clock_ms, opened_database, progress_bar, settings_of
 from joulebook.cli.service import Service, free_port
+from joulebook.demo.bridged import (
+    ANNEX,
+    ANNEX_AH,
+    ANNEX_CELLS,
+    BridgedAnnex,
+    bridge_is_installed,
+)
 from joulebook.demo.history import History
 from joulebook.demo.publish import LivePublisher
 from joulebook.demo.seed import seed
-from joulebook.demo.studio import SITE
+from joulebook.demo.studio import SITE, TIMEZONE
 from joulebook.logs import set_up_logs
-from joulebook.storage.catalogue import add_token, check_token, site_named
+from joulebook.storage.catalogue import add_site, add_token, check_token, site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.lock import only_service
 from joulebook.summaries.site_records import update_record
@@ -37,7 +44,9 @@ _BRIDGE = "shed"
 def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: bool) -> None:
     """Build the demonstration site `studio`, serve it and keep it moving.
 
-    Everything about it is simulated. The pages stay on this machine (127.0.0.1).
+    Where joulebook-bridge is installed too, it reads a second site, `annex`, from the registers of
+    a simulated plant. Everything about both is simulated. The pages stay on this
+    machine (127.0.0.1).
 
     \b
     Example: joulebook demo
@@ -71,33 +80,45 @@ def _build(database: Database, *, max_gap_s: float) -> History:
 
 async def _serve_moving(database: Database, service: Service, history: History) -> None:
     """Serve, and publish live readings through the MQTT door once it is open."""
-    secret = bridge_secret(database)
-    publishers: list[LivePublisher] = []
+    feeds: list[LivePublisher | BridgedAnnex] = []
 
     def started() -> None:
         print(service.address())
         print("Ctrl-C ends it; run it again and it continues.", flush=True)
-        publisher = LivePublisher(
-            "127.0.0.1", service.mqtt_port, _BRIDGE, secret, history=history, clock_ms=clock_ms
-        )
-        publisher.start()
-        publishers.append(publisher)
+        feeds.extend(feeds_of(database, history, service.mqtt_port))
+        for feed in feeds:
+            feed.start()
 
     def stopping() -> None:
-        for publisher in publishers:
-            publisher.stop()
+        for feed in feeds:
+            feed.stop()
 
     await service.run(started, stopping)
 
 
-def bridge_secret(database: Database) -> str:
-    """Return the secret of the demonstration's bridge, made and kept on the first run."""
-    file = database.data_dir / "demo-bridge.secret"
+def feeds_of(
+    database: Database, history: History, mqtt_port: int
+) -> list[LivePublisher | BridgedAnnex]:
+    """Return what keeps the demonstration moving: the annex only where the bridge is installed."""
+    host, secret = "127.0.0.1", bridge_secret(database, SITE)
+    publisher = LivePublisher(host, mqtt_port, _BRIDGE, secret, history=history, clock_ms=clock_ms)
+    if not bridge_is_installed():
+        return [publisher]
+    if all(site.name != ANNEX for site in sites(database)):
+        add_site(database, ANNEX, TIMEZONE, battery_ah=ANNEX_AH, battery_cells=ANNEX_CELLS)
+    folder, secret = database.data_dir / "demo-annex", bridge_secret(database, ANNEX)
+    return [publisher, BridgedAnnex(folder, host, mqtt_port, _BRIDGE, secret)]
+
+
+def bridge_secret(database: Database, site: str) -> str:
+    """Return the secret of the bridge of a site of the demonstration, kept from run to run."""
+    file = database.data_dir / f"demo-{site}.secret"
     if file.exists():
         secret = file.read_text(encoding="utf-8")
-        if check_token(database, _BRIDGE, secret):
+        grant = check_token(database, _BRIDGE, secret)
+        if grant is not None and grant.site == site:
             return secret
-    secret = add_token(database, site_named(database, SITE), _BRIDGE)
+    secret = add_token(database, site_named(database, site), _BRIDGE)
     file.touch(mode=0o600)
     file.write_text(secret, encoding="utf-8")
     return secret
