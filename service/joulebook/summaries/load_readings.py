@@ -18,7 +18,7 @@ from joulebook.storage.database import Connection
 from joulebook.storage.periods import weeks
 from joulebook.storage.quarters import read_quarters
 from joulebook.storage.reading import read_device
-from joulebook.storage.records import Site
+from joulebook.storage.records import DeviceReadings, Site
 from joulebook.summaries.stretches import series_names
 
 _NOTHING: Readings = (np.empty(0, np.int64), np.empty(0))
@@ -119,8 +119,16 @@ class LoadReadings:
     def _away_closely(
         self, device: str, names: tuple[str, ...], span: Span, usual: float
     ) -> list[Away]:
-        read = self._read(device, span, names)
-        return away_in(read.at_ms, higher_leg([read.values[name] for name in names]), usual)
+        """Look at a span reading by reading, without those that a correction excludes.
+
+        A correction of scale would move the level away from what is usual in the quarter hours,
+        which are of readings as they came.
+        """
+        came, corrected = self._raw(device, span, names), self._read(device, span, names)
+        legs = [
+            np.where(np.isnan(corrected.values[name]), np.nan, came.values[name]) for name in names
+        ]
+        return away_in(came.at_ms, higher_leg(legs), usual)
 
     def _sources(self, kinds: Sequence[str], span: Span) -> SeriesSources:
         names = {
@@ -134,17 +142,21 @@ class LoadReadings:
         self, device: str, span: Span, quantities: tuple[str, ...] | None = None
     ) -> DeviceArrays:
         """Return the corrected readings of a device, five minutes around the span too."""
-        read = read_device(
-            *(self._connection, self._site.id, device, span),
-            quantities=quantities or _USED[kind_of(device)],
-            margin_ms=round(MAX_GAP_S * 1000),
-        )
+        read = self._raw(device, span, quantities or _USED[kind_of(device)])
         return DeviceArrays(
             read.at_ms,
             {
                 name: correcting.apply(self._corrections, device, name, read.at_ms, values)
                 for name, values in read.values.items()
             },
+        )
+
+    def _raw(self, device: str, span: Span, quantities: tuple[str, ...]) -> DeviceReadings:
+        """Return the readings of a device as they came, five minutes around the span too."""
+        return read_device(
+            *(self._connection, self._site.id, device, span),
+            quantities=quantities,
+            margin_ms=round(MAX_GAP_S * 1000),
         )
 
     def _of_kind(self, kind: str) -> list[str]:

@@ -176,3 +176,21 @@ def test_days_in_which_only_the_battery_spoke(tmp_path: Path) -> None:
     assert document["load_now"]["reason"].startswith("the load was not measured")
     assert document["starts"]["reason"] == "the load was not measured"
     assert document["outages"]["reason"] == "the grid's voltage was not measured in these days"
+
+
+def test_outages_hold_where_the_grid_is_corrected(tmp_path: Path) -> None:
+    database, site = carried_site(tmp_path)
+    with closing(database.connect()) as connection:
+        for quantity in ("voltage_l1", "voltage_l2"):
+            scale = Correction(
+                id=1, device="grid", quantity=quantity, kind="scale", value=0.4, made_ms=end_ms()
+            )
+            add_correction(connection, site, scale)
+    assert asked((database, site))["outages"]["count"] == 1
+    with closing(database.connect()) as connection:
+        for quantity in ("voltage_l1", "voltage_l2"):
+            left_out = Correction(
+                id=1, device="grid", quantity=quantity, kind="exclude", made_ms=end_ms()
+            )
+            add_correction(connection, site, left_out)
+    assert asked((database, site))["outages"]["count"] == 0
