@@ -20,6 +20,7 @@ from pathlib import Path
 from tests.accuracy_answers import Score, scores
 from tests.accuracy_tables import page
 from tests.helpers.homes import HomeSpec, draw_homes, kept_homes
+from tests.helpers.homes.kept import path_of
 
 _PROCESSES = 2
 _TOGETHER = 40
@@ -30,9 +31,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(arguments)
     started = time.monotonic()
     specs = draw_homes(asked.homes, seed=asked.seed, years=asked.years)
+    anew = sum(not path_of(spec, asked.cache).exists() for spec in specs)
     found = all_scores(specs, asked.cache, processes=asked.processes)
     minutes = (time.monotonic() - started) / 60
-    took = f"It took {minutes:.0f} minutes; processes: {asked.processes}."
+    took = (
+        f"It took {minutes:.0f} minutes; processes: {asked.processes}; {anew} of the homes were "
+        "simulated anew, the others kept from an earlier run."
+    )
     text = page(found, command=_command(asked), took=took)
     if asked.write is not None:
         asked.write.write_text(text, encoding="utf-8")

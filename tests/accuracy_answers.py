@@ -188,8 +188,10 @@ def _scores_at(home: Home, record: Record, facts: Facts, months: int) -> Iterato
     yield score("cycles", record.throughput.efc, true_efc, 100 / true_efc)
     seen_efc = true_efc * spec.sensor.gain
     yield score("cycles, gain removed", record.throughput.efc, seen_efc, 100 / seen_efc)
-    if record.own_draw is not None:
-        yield score("idle", record.own_draw.idle_w, spec.control.idle_w, 1)
+    # Powers and terms are given, so that both are there, be it to refuse.
+    assert record.own_draw is not None
+    assert record.forecast is not None
+    yield score("idle", record.own_draw.idle_w, spec.control.idle_w, 1)
     for window, trip in record.quarters if months == _last_months(home) else ():
         start_ms, end_ms = window.span.start_ms, min(window.span.end_ms, until_ms)
         true_ratio = truth.round_trip_ratio(start_ms, end_ms)
@@ -197,13 +199,12 @@ def _scores_at(home: Home, record: Record, facts: Facts, months: int) -> Iterato
         yield score("round trip", trip.ratio, true_ratio, 100)
         if enough:
             yield score("round trip, 30 windows", trip.ratio, true_ratio, 100)
-    if record.forecast is not None:
-        yield score("ten years", record.forecast.soh_at_end, truth.ten_year_of_rated, 100)
-        met = float(truth.ten_year_of_rated >= FLOOR_RATIO)
-        yield Score(
-            facts=facts, measured=measured, number="odds", months=months, truth=met,
-            value=record.forecast.probability_met, low=None, high=None,
-        )  # fmt: skip
+    yield score("ten years", record.forecast.soh_at_end, truth.ten_year_of_rated, 100)
+    met = float(truth.ten_year_of_rated >= FLOOR_RATIO)
+    yield Score(
+        facts=facts, measured=measured, number="odds", months=months, truth=met,
+        value=record.forecast.probability_met, low=None, high=None,
+    )  # fmt: skip
 
 
 def _last_months(home: Home) -> int:

@@ -1,7 +1,9 @@
 """How scores are summed up, held against the bars, and written down."""
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from multiprocessing.context import BaseContext
 from pathlib import Path
 
 import pytest
@@ -134,15 +136,24 @@ def test_the_command_writes_the_page(
         homes = named_homes()
         return [replace(homes[name], years=years) for name in ("never-low", "deep-perfect")]
 
+    def threads(count: int, *, mp_context: BaseContext) -> ThreadPoolExecutor:
+        assert mp_context.get_start_method() == "spawn"
+        return ThreadPoolExecutor(count)
+
     monkeypatch.setattr(accuracy, "draw_homes", few)
+    # Processes of their own would still be ending when coverage is counted.
+    monkeypatch.setattr(accuracy, "ProcessPoolExecutor", threads)
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "1")
     arguments = ["--homes", "2", "--seed", "9", "--years", "0.5", "--cache", str(tmp_path / "kept")]
     written = tmp_path / "accuracy.md"
     assert accuracy.main([*arguments, "--write", str(written)]) == 0
     printed = capsys.readouterr().out
     assert written.read_text(encoding="utf-8") == printed
     assert "--homes 2 --seed 9 --years 0.5" in printed
+    assert "2 of the homes were simulated anew" in printed
     assert accuracy.main([*arguments, "--processes", "1"]) == 0
     # The same homes, kept since the first time: the same numbers, but for how long it took.
     again = capsys.readouterr().out
+    assert "0 of the homes were simulated anew" in again
     bars = [line for line in printed.splitlines() if line.startswith("| capacity")]
     assert bars == [line for line in again.splitlines() if line.startswith("| capacity")]
