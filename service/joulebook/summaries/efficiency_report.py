@@ -1,11 +1,12 @@
 """The efficiency document: round trip, conversion and idle draw of a window, and by quarter."""
 
 from contextlib import closing
-from datetime import date
+from datetime import date, timedelta
 
+from joulebook.core.days import DayResult
 from joulebook.core.full_segments import SegmentSums, SensorOffset
 from joulebook.core.full_windows import round_trip_in
-from joulebook.core.spans import Span, days_span
+from joulebook.core.spans import Span, date_of, days_span
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.summaries.columns import unpacked
@@ -32,9 +33,12 @@ def efficiency_report(
     not; each number names its method. Without dates the newest stretch without an event counts.
     """
     window, days = measured_days(database, site, first, last)
-    by_days = efficiency_of(days, site, window)
     with closing(database.connect()) as connection:
         stored = stored_record(connection, site)
+    newest = first is None and last is None
+    if newest and stored is not None:
+        window, days = _since_last_event(site, window, days, stored.document.get("events", []))
+    by_days = efficiency_of(days, site, window)
     document = {"site": site.name, "timezone": site.timezone, **_by_days(by_days)}
     if stored is None or "reason" in stored.document:
         return document | {
@@ -45,12 +49,10 @@ def efficiency_report(
     found = stored.document
     if window.first is not None and window.last is not None:
         span = days_span(window.first, window.last, site.zone)
-        if first is None and last is None:
-            span = _since_last_event(span, found)
         trip = _round_trip(found, span, site)
         if trip["ratio"] is not None or document["round_trip"]["ratio"] is None:
             document["round_trip"] = trip
-    if first is None and last is None and found["own_draw"] is not None:
+    if newest and found["own_draw"] is not None:
         document |= _own_draw(found["own_draw"], document)
     return document | {
         "quarters": found["quarters"],
@@ -80,11 +82,17 @@ def why_no_record(stored: StoredRecord | None) -> str:
     return str(stored.document["reason"])
 
 
-def _since_last_event(span: Span, document: Document) -> Span:
-    """Return the newest part of a span in which nothing was changed."""
-    events = [each["at_ms"] for each in document["events"]]
-    inside = [at_ms for at_ms in events if span.start_ms < at_ms < span.end_ms]
-    return Span(max(inside, default=span.start_ms), span.end_ms)
+def _since_last_event(
+    site: Site, window: Window, days: list[DayResult], events: list[Document]
+) -> tuple[Window, list[DayResult]]:
+    """Return the newest part of a window: the whole days since something was last changed."""
+    dated = [date_of(each["at_ms"], site.zone) for each in events]
+    if not dated or window.last is None or window.first is None:
+        return window, days
+    inside = [day for day in dated if day <= window.last]
+    after = max(inside, default=window.first - timedelta(days=1)) + timedelta(days=1)
+    begins = min(max(after, window.first), window.last)
+    return Window(begins, window.last), [day for day in days if day.date >= begins]
 
 
 def _round_trip(document: Document, span: Span, site: Site) -> Document:

@@ -31,6 +31,8 @@ from joulebook.summaries.numbers import (
 )
 
 _MS_PER_DAY = 86_400_000
+#: The nights' quarters are those of UTC.
+UTC_ZONE = ZoneInfo("UTC")
 
 
 def record_document(record: Record, zone: ZoneInfo, words: tuple[str, ...]) -> Document:
@@ -115,7 +117,7 @@ def _nights(nights: NightList, zone: ZoneInfo) -> Document:
         "list": [_night(night, zone) for night in nights.nights],
         "quarters": [
             {
-                "from": date_text(each.start_ms, zone),
+                "from": date_text(each.start_ms, UTC_ZONE),
                 "nights": each.nights,
                 **suffixed(each.capacity, "ah"),
             }

@@ -58,20 +58,6 @@ def stretches_measured(trip: Document) -> str | None:
     return f"Measured: {share} of that time, in {used} stretches from one full charge to the next."
 
 
-def mixed(report: Document) -> str | None:
-    """Return that a number reaches back beyond the newest change, where one does."""
-    if not report["changes"]:
-        return None
-    newest = report["changes"][-1]
-    numbers = [report[name] for name in ("round_trip", "idle_w", "conversion")]
-    if not any(each["from"] and each["from"] < newest["date"] <= each["to"] for each in numbers):
-        return None
-    return (
-        f"Since “{newest['title']}” on {formats.iso_plain(newest['date'])} too little was measured:"
-        " a number that begins earlier mixes what was before and after it."
-    )
-
-
 def analysed(record: Document) -> str:
     """Return up to when the record is analysed, and when newer readings come in."""
     sentence = f"Analysed up to {formats.iso_plain(record['to'])}"

@@ -157,8 +157,9 @@ def test_what_the_owner_enters_makes_it_behind(tmp_path: Path) -> None:
     update_record(database, site, clock_ms=lambda: 9, max_gap_s=300.0)
     document = efficiency_report(database, site, None, None)
     assert [each["title"] for each in document["changes"]] == ["new lugs"]
-    # Without dates, what is told is what came after the event.
-    assert document["round_trip"]["from"] == "2026-01-25"
+    # Without dates, what is told is what came after the day of the event.
+    assert document["round_trip"]["from"] == "2026-01-26"
+    assert document["conversion"]["from"] >= "2026-01-25"
     database.close()
 
 

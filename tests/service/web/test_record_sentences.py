@@ -80,16 +80,6 @@ def test_what_a_round_trip_rests_on() -> None:
     assert sentences.stretches_measured(trip(ratio=None)) is None
 
 
-def test_numbers_that_reach_back_beyond_a_change_are_said_to_mix() -> None:
-    changes = [{"date": "2026-11-20", "title": "New panels"}]
-    later = {"from": "2026-11-21", "to": "2026-11-25"}
-    report: dict[str, Any] = {"round_trip": trip(), "idle_w": later, "conversion": later}
-    assert "Since “New panels”" in plain(sentences.mixed(report | {"changes": changes}))
-    assert sentences.mixed(report | {"changes": []}) is None
-    report["round_trip"] = {"from": None, "to": None}
-    assert sentences.mixed(report | {"changes": changes}) is None
-
-
 def test_up_to_when_a_record_is_analysed() -> None:
     record = {"to": "2026-11-25", "behind": True}
     assert plain(sentences.analysed(record)) == (

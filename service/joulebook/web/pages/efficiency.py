@@ -107,7 +107,6 @@ def efficiency_page(site: Sited, backing: Backed, stretches: str | None = None) 
             words
             for words in (
                 record_sentences.stretches_measured(trip),
-                record_sentences.mixed(report),
                 record_sentences.analysed(record) if "reason" not in record else None,
             )
             if words is not None

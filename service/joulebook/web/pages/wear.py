@@ -183,10 +183,10 @@ def _night_lists(wear: Document, *, every: bool) -> dict[str, object]:
 
 
 def _night_quarters(quarters: Sequence[Document]) -> list[tuple[str, int, Shown]]:
-    """Return the quarters' medians. They begin in UTC, which may be the evening before."""
+    """Return the quarters' medians, the newest first."""
     return [
         (
-            formats.quarter(date.fromordinal(date.fromisoformat(each["from"]).toordinal() + 1)),
+            formats.quarter(date.fromisoformat(each["from"])),
             each["nights"],
             shown("median", each, "ah", AMPERE_HOURS),
         )

@@ -1,6 +1,7 @@
 import re
 from typing import Any
 
+from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.web.pages.efficiency import FIRST_STRETCHES, facts_of, quarter_lines
 from tests.helpers.cycled_records import IDLE_W
 from tests.helpers.pages import Studio, outline, words_of
@@ -72,8 +73,11 @@ def test_a_quarter_that_was_cut_says_from_when_to_when(short: Studio) -> None:
     assert "since only 1 of 2 times" in text
 
 
-def test_numbers_that_mix_what_was_before_a_change_say_so(short: Studio) -> None:
-    assert "Since “Four more panels” on 22 February 2026 too little was measured" in words(short)
+def test_what_came_after_a_change_is_not_mixed_with_what_was_before(short: Studio) -> None:
+    report = efficiency_report(short.database, short.site, None, None)
+    assert [report[name]["from"] for name in ("round_trip", "conversion")] == ["2026-02-23"] * 2
+    # Too few full charges since then, so it is the sums of that one day.
+    assert report["round_trip"]["method"] == "round-trip-1"
 
 
 def test_a_record_that_is_not_analysed_shows_what_its_days_say(studio: Studio) -> None:
