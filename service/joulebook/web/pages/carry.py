@@ -1,6 +1,7 @@
 """What can it carry? Hours left, the largest starts seen, and outages ridden through."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
@@ -8,6 +9,7 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.loads.metering import LOADS_METHOD
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
+from joulebook.summaries.start_readings import readings_around
 from joulebook.web import formats
 from joulebook.web.carry_sentences import (
     carry_sentence,
@@ -17,7 +19,10 @@ from joulebook.web.carry_sentences import (
     starts_sentence,
 )
 from joulebook.web.carry_texts import LOADS_WORKINGS
+from joulebook.web.figures.carry import start_figure
+from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.problems import ProblemError
 from joulebook.web.shown import KWH, WATTS, Shown, Unit, shown
 from joulebook.web.sites import Backed, Sited
 
@@ -65,6 +70,25 @@ def carry_page(site: Sited, backing: Backed) -> HTMLResponse:
         workings_of=LOADS_WORKINGS,
     )
     return HTMLResponse(page)
+
+
+@router.get("/sites/{site}/figures/start")
+def start_picture(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
+    """Return the figure of the largest start."""
+    starts = backing.analyses.loads(site, now_ms=backing.clock_ms())["starts"]["list"]
+    if not starts:
+        raise ProblemError(
+            404,
+            "not-yet",
+            "there is nothing to draw: no start was read",
+            where=f"the readings of {site.name}",
+            expected="a load that was switched on",
+            next_step="read the page, which says what is missing",
+            link=f"/sites/{site.name}/carry",
+        )
+    at_ms = starts[0]["at_ms"]
+    lines = readings_around(backing.database, site, at_ms, every_s=starts[0]["spacing_s"])
+    return start_figure(lines, at_ms, zone=site.zone, palette=palette)
 
 
 def hour_rows(loads: Document) -> list[Shown]:

@@ -33,6 +33,28 @@ def test_starts_with_their_limits(tmp_path: Path) -> None:
     assert "What this cannot see: read every 60 s: a motor's first instants" in text
 
 
+def test_the_largest_start_is_drawn(tmp_path: Path) -> None:
+    database, _ = carried_site(tmp_path)
+    client = client_of(database, now_ms=end_ms())
+    drawn = client.get("/sites/studio/figures/start").json()
+    load, l1, _, volts = drawn["data"]
+    at = load["x"].index(0.0)
+    # The kettle is on in three readings; the battery gives way by 0.6 V meanwhile.
+    assert load["y"][at : at + 5] == [400, 1900, 1900, 1900, 400]
+    assert l1["y"][at : at + 5] == [200, 1700, 1700, 1700, 200]
+    assert volts["y"][at : at + 5] == [52.8, 52.2, 52.2, 52.2, 52.8]
+    assert load["x"][0] == -10.0
+    assert "/sites/studio/figures/start" in client.get("/sites/studio/carry").text
+
+
+def test_without_a_start_there_is_nothing_to_draw(tmp_path: Path) -> None:
+    database, _ = carried_site(tmp_path, "load", "battery.voltage")
+    client = client_of(database, now_ms=end_ms())
+    answer = client.get("/sites/studio/figures/start")
+    assert (answer.status_code, answer.json()["title"]) == (404, "Not yet")
+    assert "/sites/studio/figures/start" not in client.get("/sites/studio/carry").text
+
+
 def test_outages_are_a_table(tmp_path: Path) -> None:
     text = words(tmp_path)
     assert "6 Jun 2026, 20:00 1 h 0 min (59 min to 1 h 1 min) the house went on" in text
