@@ -8,10 +8,10 @@ from datetime import UTC, datetime
 import numpy as np
 
 from joulebook.core.estimate import Estimate
-from joulebook.core.forecast import WarrantyTerms
 from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY
-from joulebook.core.record import Record, analyse
-from joulebook.core.record_inputs import NamedSpan, RecordInputs
+from joulebook.core.outlook.forecast import WarrantyTerms
+from joulebook.core.records.record import Record, analyse
+from joulebook.core.records.record_inputs import NamedSpan, RecordInputs
 from joulebook.core.spans import Span
 from tests.helpers.homes import Home
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from joulebook.core.forecast import WarrantyTerms, forecast
+from joulebook.core.outlook.forecast import WarrantyTerms, forecast
 from tests.helpers.fading import draw_fading, evidence_of, usage_of
 
 MONTHS = (6, 12, 18, 24, 36)

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from joulebook.core.balances import Balances, FullToFull, FullToLow, LowToFull
+from joulebook.core.battery.balances import Balances, FullToFull, FullToLow, LowToFull
 from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY, Floats, Instants
 from tests.helpers.homes.cell import smooth_through
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from joulebook.core.curves import Curve, curve
-from joulebook.core.energy import Integral, integrate
+from joulebook.core.daily.energy import Integral, integrate
 from joulebook.core.spans import Span
 
 DATA = Path(__file__).parents[1] / "data"

@@ -7,8 +7,8 @@ cells follow the generic curve; what differs from it is told by the arguments.
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.battery.rest_voltage import HALF_HYSTERESIS_V, rest_voltage
 from joulebook.core.history import Floats, PackHistory
-from joulebook.core.rest_voltage import HALF_HYSTERESIS_V, rest_voltage
 
 #: Midnight, 2026-01-05, UTC.
 START_MS = 1_767_571_200_000

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from joulebook.core.forecast import WarrantyTerms
 from joulebook.core.history import Floats, PackHistory, PowerHistory
-from joulebook.core.record_inputs import NamedSpan, RecordEvent, RecordInputs
+from joulebook.core.outlook.forecast import WarrantyTerms
+from joulebook.core.records.record_inputs import NamedSpan, RecordEvent, RecordInputs
 from joulebook.core.spans import Span
 from joulebook.ingest.bulk import BulkImport, DeviceColumns
 from joulebook.storage.catalogue import add_site

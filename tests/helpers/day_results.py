@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate, refused
 from joulebook.web import texts
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.forecast_evidence import FadeEvidence
-from joulebook.core.forecast_usage import UsageHistory
 from joulebook.core.history import Floats
+from joulebook.core.outlook.forecast_evidence import FadeEvidence
+from joulebook.core.outlook.forecast_usage import UsageHistory
 
 RATED_AH = 280.0
 #: Relative capacity after so many years of 365 days, 292 cycles each.

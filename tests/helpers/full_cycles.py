@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.balances import FullToFull
-from joulebook.core.full_segments import SensorOffset
+from joulebook.core.battery.balances import FullToFull
 from joulebook.core.history import Floats, Instants, PackHistory
+from joulebook.core.losses.full_segments import SensorOffset
 
 DAY_MS = 86_400_000
 START_MS = 1_735_689_600_000  # 2025-01-01T00:00Z

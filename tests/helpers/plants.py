@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.core.days import DayInputs
+from joulebook.core.daily.days import DayInputs
 from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
 from joulebook.storage.records import Site

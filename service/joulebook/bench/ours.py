@@ -8,7 +8,7 @@ import numpy as np
 from joulebook.bench.plant import DAY_MS
 from joulebook.bench.questions import MAX_GAP_MS, QUARTER_MS, SIX, Answer, Wanted
 from joulebook.bench.site import PLACES, SITE, START_MS, TIMEZONE, Piece
-from joulebook.core.daily_sums import daily_sums
+from joulebook.core.daily.daily_sums import daily_sums
 from joulebook.core.spans import Span
 from joulebook.ingest.bulk import BulkImport
 from joulebook.storage.blocks.block import DeviceBlock, encode_block

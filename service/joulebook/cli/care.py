@@ -6,7 +6,7 @@ import click
 import msgspec
 
 from joulebook.cli.options import data_option
-from joulebook.core.days import METHOD
+from joulebook.core.daily.days import METHOD
 from joulebook.storage.backup import back_up
 from joulebook.storage.backup import restore as restore_backup
 from joulebook.storage.findings import Findings

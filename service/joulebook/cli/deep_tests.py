@@ -18,9 +18,9 @@ from joulebook.cli.options import (
     settings_of,
     site_option,
 )
-from joulebook.core.deep_test import DeepTestResult
-from joulebook.core.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of, target_of
-from joulebook.core.deep_test_progress import Progress
+from joulebook.core.battery.deep_test import DeepTestResult
+from joulebook.core.battery.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of, target_of
+from joulebook.core.battery.deep_test_progress import Progress
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.deep_tests import end_test, plan_test, start_test

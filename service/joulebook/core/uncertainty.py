@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from joulebook.core.energy import K90
+from joulebook.core.daily.energy import K90
 
 
 @dataclass(frozen=True, slots=True)

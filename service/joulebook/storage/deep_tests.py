@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, replace
 
 import msgspec
 
-from joulebook.core.deep_test_plan import Target
+from joulebook.core.battery.deep_test_plan import Target
 from joulebook.errors import UsageError
 from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults

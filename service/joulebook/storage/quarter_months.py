@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.core.quarters import QUARTER_MS, Quarters
+from joulebook.core.daily.quarters import QUARTER_MS, Quarters
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.numbers import decode_numbers, encode_numbers
 from joulebook.storage.blocks.pages import pack_integers, unpack_integers

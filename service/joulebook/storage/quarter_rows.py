@@ -4,7 +4,7 @@ import logging
 import sqlite3
 from collections.abc import Mapping, Sequence
 
-from joulebook.core.quarters import METHOD, Quarters
+from joulebook.core.daily.quarters import METHOD, Quarters
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.quarter_months import decode_month, encode_month

@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Mapping
 
-from joulebook.core.quarters import Quarters
+from joulebook.core.daily.quarters import Quarters
 from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.periods import DAY_MS, day_of, day_period

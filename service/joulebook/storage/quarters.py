@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.quarters import QUARTER_MS, Gathering, Quarters, quarter_hours
+from joulebook.core.daily.quarters import QUARTER_MS, Gathering, Quarters, quarter_hours
 from joulebook.core.spans import Span
 from joulebook.storage.connections import joined_snapshot
 from joulebook.storage.faults import names_faults

@@ -2,7 +2,7 @@
 
 import sqlite3
 
-from joulebook.core.quarters import METHOD
+from joulebook.core.daily.quarters import METHOD
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.findings import Findings
 from joulebook.storage.quarter_months import decode_month, month_of

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 
-from joulebook.core.anchors import Measured, measure
-from joulebook.core.deep_test import DeepTestResult, result_of
-from joulebook.core.deep_test_progress import Progress, progress_of
+from joulebook.core.battery.anchors import Measured, measure
+from joulebook.core.battery.deep_test import DeepTestResult, result_of
+from joulebook.core.battery.deep_test_progress import Progress, progress_of
+from joulebook.core.battery.low_anchors import LONGEST_FROM_FULL_H
+from joulebook.core.battery.low_balances import LONGEST_BACK_H
 from joulebook.core.history import MS_PER_DAY, MS_PER_HOUR, PackHistory
-from joulebook.core.low_anchors import LONGEST_FROM_FULL_H
-from joulebook.core.low_balances import LONGEST_BACK_H
 from joulebook.core.spans import Span
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of

@@ -4,11 +4,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from joulebook.core.closing import WHY
-from joulebook.core.comparison import Comparison
-from joulebook.core.full_windows import FullRoundTrip
-from joulebook.core.idle_draw import OwnDraw
-from joulebook.core.record_inputs import RecordEvent
+from joulebook.core.losses.closing import WHY
+from joulebook.core.losses.comparison import Comparison
+from joulebook.core.losses.full_windows import FullRoundTrip
+from joulebook.core.losses.idle_draw import OwnDraw
+from joulebook.core.records.record_inputs import RecordEvent
 from joulebook.summaries.numbers import Document, date_text, dates_of, number
 
 

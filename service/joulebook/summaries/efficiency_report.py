@@ -3,9 +3,9 @@
 from contextlib import closing
 from datetime import date, timedelta
 
-from joulebook.core.days import DayResult
-from joulebook.core.full_segments import SegmentSums, SensorOffset
-from joulebook.core.full_windows import round_trip_in
+from joulebook.core.daily.days import DayResult
+from joulebook.core.losses.full_segments import SegmentSums, SensorOffset
+from joulebook.core.losses.full_windows import round_trip_in
 from joulebook.core.spans import Span, date_of, days_span
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site

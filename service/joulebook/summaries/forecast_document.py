@@ -2,7 +2,7 @@
 
 from zoneinfo import ZoneInfo
 
-from joulebook.core.forecast import DateBand, FanPoint, Forecast
+from joulebook.core.outlook.forecast import DateBand, FanPoint, Forecast
 from joulebook.summaries.numbers import Document, date_text, number
 
 

@@ -7,11 +7,11 @@ import numpy as np
 from joulebook.core import corrections as correcting
 from joulebook.core.checks.inputs import Readings
 from joulebook.core.curves import MAX_GAP_S, Curve, total
+from joulebook.core.daily.quarters import QUARTER_MS
 from joulebook.core.history import Floats
 from joulebook.core.loads.outages import AWAY_RATIO, Away, away_in, higher_leg
 from joulebook.core.powers import DeviceArrays, SeriesSources
 from joulebook.core.quantities import kind_of
-from joulebook.core.quarters import QUARTER_MS
 from joulebook.core.spans import Span
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from joulebook.core.estimate import Estimate
-from joulebook.core.full_segments import SensorOffset
 from joulebook.core.history import MS_PER_DAY
 from joulebook.core.loads.held import (
     CLAIM_HALF_RATIO,
@@ -30,6 +29,7 @@ from joulebook.core.loads.hours import (
     load_now,
     night_load,
 )
+from joulebook.core.losses.full_segments import SensorOffset
 from joulebook.core.spans import Span, date_of, dates, local_day
 from joulebook.storage.database import Connection
 from joulebook.storage.records import Site

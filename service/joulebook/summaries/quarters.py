@@ -5,7 +5,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from itertools import groupby
 
-from joulebook.core.quarters import METHOD, Quarters
+from joulebook.core.daily.quarters import METHOD, Quarters
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import DAY_MS, day_of

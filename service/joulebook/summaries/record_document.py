@@ -5,13 +5,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from joulebook.core.capacity import CapacityPoint, CapacityStatement
-from joulebook.core.capacity_fit import CapacityFit
-from joulebook.core.exposure import Exposure
-from joulebook.core.nights import Night, NightList
-from joulebook.core.pack_energy import PACK_ENERGY_DEFINITION
-from joulebook.core.record import RECORD_METHOD, Record
-from joulebook.core.resistance import PackResistance
+from joulebook.core.battery.capacity import CapacityPoint, CapacityStatement
+from joulebook.core.battery.capacity_fit import CapacityFit
+from joulebook.core.battery.nights import Night, NightList
+from joulebook.core.battery.pack_energy import PACK_ENERGY_DEFINITION
+from joulebook.core.battery.resistance import PackResistance
+from joulebook.core.outlook.exposure import Exposure
+from joulebook.core.records.record import RECORD_METHOD, Record
 from joulebook.summaries.columns import packed
 from joulebook.summaries.efficiency_document import (
     change_document,

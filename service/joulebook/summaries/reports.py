@@ -6,7 +6,7 @@ A number that cannot be given is null, with the reason beside it.
 from contextlib import closing
 from datetime import date
 
-from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.core.spans import dates, local_day
 from joulebook.storage.database import Database
 from joulebook.storage.days import dirty_days

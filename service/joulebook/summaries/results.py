@@ -10,7 +10,7 @@ from datetime import date
 
 import msgspec
 
-from joulebook.core.days import METHOD, DayResult
+from joulebook.core.daily.days import METHOD, DayResult
 from joulebook.storage.database import Database
 from joulebook.storage.days import day_results
 from joulebook.storage.records import Site

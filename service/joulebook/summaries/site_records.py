@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from joulebook.core.record import RECORD_METHOD, analyse
-from joulebook.core.record_inputs import NamedSpan, RecordEvent, RecordInputs
+from joulebook.core.records.record import RECORD_METHOD, analyse
+from joulebook.core.records.record_inputs import NamedSpan, RecordEvent, RecordInputs
 from joulebook.core.spans import date_of, days_span, local_day
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database

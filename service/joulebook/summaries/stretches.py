@@ -9,8 +9,8 @@ from itertools import groupby
 import numpy as np
 
 from joulebook.core.corrections import Correction, apply
-from joulebook.core.days import DayInputs, DayResult, compute_day
-from joulebook.core.metered import COUNTERS
+from joulebook.core.daily.days import DayInputs, DayResult, compute_day
+from joulebook.core.daily.metered import COUNTERS
 from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
 from joulebook.storage.corrections import corrections_of

@@ -10,7 +10,7 @@ from datetime import date
 from functools import partial
 
 from joulebook.core.curves import MAX_GAP_S
-from joulebook.core.days import METHOD, DayResult
+from joulebook.core.daily.days import METHOD, DayResult
 from joulebook.core.spans import date_of
 from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites

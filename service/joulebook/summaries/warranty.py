@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from joulebook.core.forecast import WarrantyTerms
+from joulebook.core.outlook.forecast import WarrantyTerms
 from joulebook.core.spans import local_day
 from joulebook.storage.records import Site
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import chain
 
-from joulebook.core.cycles import (
+from joulebook.core.daily.cycles import (
     EFC_METHOD,
     RAINFLOW_METHOD,
     SMALLEST_TURN_RATIO,
@@ -13,7 +13,7 @@ from joulebook.core.cycles import (
     rainflow,
     turning_points,
 )
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate
 from joulebook.storage.records import Site
 from joulebook.summaries.windows import SUM_METHOD, Window, total

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from joulebook.core import conversion
-from joulebook.core.days import DayResult
-from joulebook.core.efficiency import (
+from joulebook.core.daily import conversion
+from joulebook.core.daily.days import DayResult
+from joulebook.core.daily.efficiency import (
     OFFSET_LIMIT_A,
     SOC_END_LIMIT_RATIO,
     SOC_STEP_LIMIT_RATIO,
@@ -15,7 +15,7 @@ from joulebook.core.efficiency import (
     joined_sums,
     round_trip,
 )
-from joulebook.core.energy import METER_LIMIT_RATIO
+from joulebook.core.daily.energy import METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span, date_of, days_span
 from joulebook.storage.records import Site

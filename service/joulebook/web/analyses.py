@@ -12,9 +12,9 @@ from datetime import date
 from threading import Lock
 from typing import Any
 
-from joulebook.core.closing import WHY
-from joulebook.core.full_segments import SegmentSums, SensorOffset
-from joulebook.core.full_windows import round_trip_in
+from joulebook.core.losses.closing import WHY
+from joulebook.core.losses.full_segments import SegmentSums, SensorOffset
+from joulebook.core.losses.full_windows import round_trip_in
 from joulebook.core.spans import days_span
 from joulebook.storage.database import Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of

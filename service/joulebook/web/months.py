@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate
 from joulebook.core.spans import Span, days_span
 from joulebook.storage.database import Database

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from joulebook.core.exposure import AGEING_PER_C
+from joulebook.core.outlook.exposure import AGEING_PER_C
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats
 from joulebook.web.formats import NBSP

@@ -2,7 +2,7 @@
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from joulebook.core.energy import METER_LIMIT_RATIO
+from joulebook.core.daily.energy import METER_LIMIT_RATIO
 from joulebook.web import formats, texts
 from joulebook.web.assets import PLOTLY, Assets
 

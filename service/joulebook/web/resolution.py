@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.core.curves import MAX_GAP_S, coverage_ratio, curve
-from joulebook.core.quarters import QUARTER_MS, Quarters
+from joulebook.core.daily.quarters import QUARTER_MS, Quarters
 from joulebook.core.spans import Span
 from joulebook.storage.database import Connection
 from joulebook.storage.quarters import read_quarters

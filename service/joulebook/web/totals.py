@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate
 from joulebook.core.spans import local_day
 from joulebook.summaries.windows import SUM_METHOD, total

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from joulebook.cli import main
-from joulebook.core.deep_test_plan import CAUTIONS
+from joulebook.core.battery.deep_test_plan import CAUTIONS
 from tests.helpers.deep_nights import deep_nights, night_ms, until
 from tests.helpers.stored_packs import store_pack
 

@@ -12,7 +12,7 @@ from joulebook.core.curves import (
     total,
     usual_max_gap_s,
 )
-from joulebook.core.energy import integrate_curve
+from joulebook.core.daily.energy import integrate_curve
 from tests.helpers.curve_readings import Readings, histories, line, readings, seconds
 
 

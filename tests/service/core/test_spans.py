@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from joulebook.core.energy import integrate
+from joulebook.core.daily.energy import integrate
 from joulebook.core.spans import Span, date_of, dates, days_span, local_day
 
 DATA = Path(__file__).parents[2] / "data" / "tz_days.csv"

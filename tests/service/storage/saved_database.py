@@ -14,8 +14,8 @@ from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from joulebook.core.battery.deep_test_plan import Target
 from joulebook.core.corrections import Correction
-from joulebook.core.deep_test_plan import Target
 from joulebook.storage.catalogue import add_site, add_token, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction

@@ -4,7 +4,7 @@ from sqlite3 import Connection
 
 import pytest
 
-from joulebook.core.deep_test_plan import target_of
+from joulebook.core.battery.deep_test_plan import target_of
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
-from joulebook.core.quarters import QUARTER_MS, Quarters, quarter_hours
+from joulebook.core.daily.quarters import QUARTER_MS, Quarters, quarter_hours
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.quarter_months import (

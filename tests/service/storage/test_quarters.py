@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from joulebook.core.quarters import QUARTER_MS, Quarters, quarter_hours
+from joulebook.core.daily.quarters import QUARTER_MS, Quarters, quarter_hours
 from joulebook.core.spans import Span
 from joulebook.storage.database import Database
 from joulebook.storage.periods import DAY_MS, day_of

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from joulebook.core.battery.deep_test_plan import target_of
 from joulebook.core.corrections import Correction
-from joulebook.core.deep_test_plan import target_of
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.corrections import add_correction
 from joulebook.storage.database import Database

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.errors import DataRefusedError
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.days import day_results, dirty_count

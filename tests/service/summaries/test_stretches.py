@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from joulebook.core.corrections import Correction
-from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.core.spans import local_day
 from joulebook.storage.corrections import add_correction
 from joulebook.storage.reading import read_device

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.core.days import DayInputs, DayResult, compute_day
+from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.days import day_results, dirty_count, mark_days, save_day
 from joulebook.storage.records import Site

@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span, days_span
 from joulebook.summaries.windows import Window, efficiency_of, total, window_of

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.core.deep_test_plan import target_of
+from joulebook.core.battery.deep_test_plan import target_of
 from joulebook.storage.deep_tests import end_test, plan_test, start_test
 from joulebook.storage.events import Event, add_event
 from joulebook.summaries.site_records import update_record

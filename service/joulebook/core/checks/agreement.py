@@ -9,7 +9,7 @@ from joulebook.core.checks.finding import Finding, unclear
 from joulebook.core.checks.inputs import CheckInputs
 from joulebook.core.counters import counter_rise
 from joulebook.core.curves import Curve, curve
-from joulebook.core.energy import integrate_curve
+from joulebook.core.daily.energy import integrate_curve
 from joulebook.core.history import Floats, Instants
 from joulebook.core.spans import Span
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.balance import common_flows
 from joulebook.core.checks.finding import PANEL_CAUTION, Finding, unclear
 from joulebook.core.checks.inputs import CheckInputs
+from joulebook.core.daily.balance import common_flows
 from joulebook.core.history import Floats
 
 #: A change of sign or scale is believed where it leaves less than so much of the rest.

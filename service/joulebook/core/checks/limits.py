@@ -6,7 +6,7 @@ import numpy as np
 
 from joulebook.core.checks.finding import Finding, unclear
 from joulebook.core.checks.inputs import CheckInputs
-from joulebook.core.efficiency import NOMINAL_CELL_V
+from joulebook.core.daily.efficiency import NOMINAL_CELL_V
 from joulebook.core.history import Floats
 from joulebook.core.quantities import kind_of
 

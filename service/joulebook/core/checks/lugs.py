@@ -7,7 +7,7 @@ import numpy as np
 from joulebook.core.checks.finding import BATTERY_CAUTION, Finding, unclear
 from joulebook.core.checks.inputs import CheckInputs
 from joulebook.core.curves import Curve, aligned
-from joulebook.core.energy import K90
+from joulebook.core.daily.energy import K90
 from joulebook.core.history import Floats
 
 #: Two metres of fat cable with a fuse and a breaker are one to three milliohms; beyond this

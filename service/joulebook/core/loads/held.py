@@ -5,16 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from joulebook.core.capacity import UNSEEN_U_RATIO
-from joulebook.core.charge_counter import count_charge
-from joulebook.core.efficiency import NOMINAL_CELL_V, OFFSET_LIMIT_A
-from joulebook.core.energy import K90, METER_LIMIT_RATIO
+from joulebook.core.battery.capacity import UNSEEN_U_RATIO
+from joulebook.core.battery.charge_counter import count_charge
+from joulebook.core.battery.full_anchors import charge_voltage, full_charges
+from joulebook.core.battery.rest_voltage import FULL_STATE
+from joulebook.core.daily.efficiency import NOMINAL_CELL_V, OFFSET_LIMIT_A
+from joulebook.core.daily.energy import K90, METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.full_anchors import charge_voltage, full_charges
-from joulebook.core.full_segments import SensorOffset
 from joulebook.core.history import PackHistory
 from joulebook.core.loads.metering import LOADS_METHOD, ends, refused_as
-from joulebook.core.rest_voltage import FULL_STATE
+from joulebook.core.losses.full_segments import SensorOffset
 
 #: Of what the maker rates this much can be there where nobody measured: from the floor that
 #: warranties leave open (common practice, no source) to a little more than rated (our choice).

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from joulebook.core.conversion import DARK_PV_W
 from joulebook.core.curves import Curve, aligned
-from joulebook.core.energy import mean_over_time
+from joulebook.core.daily.conversion import DARK_PV_W
+from joulebook.core.daily.energy import mean_over_time
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.history import Floats
 from joulebook.core.loads.metering import LOADS_METHOD, ends, read_off, refused_as

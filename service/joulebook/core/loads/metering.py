@@ -5,7 +5,7 @@ Method `loads-1`, see ``docs/methods/loads.md``.
 
 import math
 
-from joulebook.core.energy import K90, METER_LIMIT_RATIO
+from joulebook.core.daily.energy import K90, METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
 
 LOADS_METHOD = "loads-1"

@@ -7,7 +7,7 @@ import numpy as np
 
 from joulebook.core.checks.inputs import Readings
 from joulebook.core.curves import Curve
-from joulebook.core.energy import amount_estimate, integrate_curve
+from joulebook.core.daily.energy import amount_estimate, integrate_curve
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.history import Floats, Instants
 from joulebook.core.loads.metering import LOADS_METHOD, VOLTMETER_LIMIT_RATIO, read_off

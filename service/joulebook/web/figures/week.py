@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
 from joulebook.web.figures.layout import LEGEND_PX, axis, base_layout, figure, legend_below

@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.spans import Span, date_of, local_day
 from joulebook.storage.quarantine import quarantine_count

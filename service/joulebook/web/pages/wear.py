@@ -7,7 +7,7 @@ from datetime import date
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from joulebook.core.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of, target_of
+from joulebook.core.battery.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of, target_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from joulebook.core.days import DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.spans import date_of, dates
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import latest_readings, readings_span

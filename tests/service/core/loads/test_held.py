@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.full_segments import SensorOffset
 from joulebook.core.history import PackHistory
 from joulebook.core.loads.held import (
     SinceFull,
@@ -17,6 +16,7 @@ from joulebook.core.loads.held import (
     untold,
     usable,
 )
+from joulebook.core.losses.full_segments import SensorOffset
 
 DAY_MS = 86_400_000
 RATED_AH, CELLS = 200.0, 16

@@ -1,9 +1,9 @@
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from joulebook.core.deep_test import DeepTestResult
-from joulebook.core.deep_test_plan import target_of
-from joulebook.core.deep_test_progress import Progress
+from joulebook.core.battery.deep_test import DeepTestResult
+from joulebook.core.battery.deep_test_plan import target_of
+from joulebook.core.battery.deep_test_progress import Progress
 from joulebook.core.estimate import Estimate, refused
 from joulebook.storage.deep_tests import DeepTest
 from joulebook.summaries.deep_tests import DeepTestReport

@@ -1,0 +1,1 @@
+"""What the battery holds: anchors, the fit of a record, fade, single nights, deep tests."""

@@ -1,0 +1,1 @@
+"""One local day, and quarter hours: energy, balance, cycles, losses."""

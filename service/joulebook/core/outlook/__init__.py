@@ -1,0 +1,1 @@
+"""What went through the battery, what heat it saw, and what becomes of it."""

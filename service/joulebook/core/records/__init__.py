@@ -1,0 +1,1 @@
+"""A whole record analysed, in order."""
