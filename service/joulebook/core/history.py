@@ -47,9 +47,7 @@ class PackHistory:
     @property
     def years(self) -> Floats:
         """Time since the first reading, shape (n,). [years of 365.25 days]"""
-        if not self.at_ms.size:
-            return np.empty(0)
-        since: Floats = (self.at_ms - self.at_ms[0]) / (MS_PER_DAY * DAYS_PER_YEAR)
+        since: Floats = (self.at_ms - self.at_ms[:1]) / (MS_PER_DAY * DAYS_PER_YEAR)
         return since
 
 
