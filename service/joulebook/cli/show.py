@@ -26,7 +26,7 @@ from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.recompute import catch_up
 from joulebook.summaries.reports import days_report
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.site_records import record_of_days, update_record
 from joulebook.summaries.wear_report import wear_report
 
 
@@ -38,17 +38,12 @@ def _loads(database: Database, site: Site, first: date | None, last: date | None
     return loads_report(database, site, first, last, now_ms=clock_ms())
 
 
-_REPORTS = {
-    "days": days_report,
-    "efficiency": efficiency_report,
-    "wear": wear_report,
-    "loads": _loads,
-    "checks": _checks,
-}
+_REPORTS = {"days": days_report, "loads": _loads, "checks": _checks}
+_OF_THE_RECORD = {"efficiency": efficiency_report, "wear": wear_report}
 
 
 @click.command()
-@click.argument("report", type=click.Choice(sorted(_REPORTS)))
+@click.argument("report", type=click.Choice(sorted(_REPORTS | _OF_THE_RECORD)))
 @site_option
 @span_options
 @json_option
@@ -64,7 +59,8 @@ def show(
 ) -> None:
     """Show days, efficiency, wear, loads or checks of a site.
 
-    What is behind its readings, after an import, is computed first.
+    What is behind its readings, after an import, is computed first. With --from or --to,
+    efficiency and wear are those that these days alone tell.
 
     \b
     Example: joulebook show days --site studio --from 2026-07-01 --data DIR
@@ -75,11 +71,27 @@ def show(
         max_gap_s = settings_of(data_dir).max_gap_s
         catch_up(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
         update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
-        document = _REPORTS[report](database, site, day_of(first), day_of(last))
+        document = _document(report, database, site, day_of(first), day_of(last), max_gap_s)
     if as_json:
         print(json.dumps(document, indent=2, allow_nan=False))
     else:
         print("\n".join(lines_of(report, document)))
+
+
+def _document(
+    report: str,
+    database: Database,
+    site: Site,
+    first: date | None,
+    last: date | None,
+    max_gap_s: float,
+) -> Document:
+    if report in _REPORTS:
+        return _REPORTS[report](database, site, first, last)
+    record = None
+    if first is not None or last is not None:
+        record = record_of_days(database, site, first, last, clock_ms=clock_ms, max_gap_s=max_gap_s)
+    return _OF_THE_RECORD[report](database, site, first, last, record=record)
 
 
 def _kwh(value_wh: float | None) -> str:

@@ -25,18 +25,29 @@ _FULL_TO_FULL = [
 
 
 def efficiency_report(
-    database: Database, site: Site, first: date | None, last: date | None
+    database: Database,
+    site: Site,
+    first: date | None,
+    last: date | None,
+    *,
+    record: StoredRecord | None = None,
 ) -> Document:
     """Return round trip, conversion and idle draw of the days from ``first`` to ``last``.
 
     The record's analysis is used where it tells of the window, and the days' sums where it does
-    not; each number names its method. Without dates the newest stretch without an event counts.
+    not; each number names its method. Of a window in which something was changed, the part after
+    the newest change counts.
+
+    Parameters
+    ----------
+    record : StoredRecord, optional
+        An analysis of these very days; by default the stored one of the whole record.
     """
     window, days = measured_days(database, site, first, last)
     with closing(database.connect()) as connection:
-        stored = stored_record(connection, site)
-    newest = first is None and last is None
-    if newest and stored is not None:
+        stored = record or stored_record(connection, site)
+    newest = record is not None or (first is None and last is None)
+    if stored is not None:
         window, days = _since_last_event(site, window, days, stored.document.get("events", []))
     by_days = efficiency_of(days, site, window)
     document = {"site": site.name, "timezone": site.timezone, **_by_days(by_days)}

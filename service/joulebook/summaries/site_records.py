@@ -5,16 +5,18 @@ import zlib
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import date
 
 import msgspec
 import numpy as np
 
 from joulebook.core.records.record import RECORD_METHOD, analyse
 from joulebook.core.records.record_inputs import NamedSpan, RecordEvent, RecordInputs
-from joulebook.core.spans import date_of, days_span, local_day
+from joulebook.core.spans import Span, date_of, days_span, local_day
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.events import events_of
+from joulebook.storage.reading import readings_span
 from joulebook.storage.record_results import record_mark, record_result, save_record_result
 from joulebook.storage.records import Site
 from joulebook.summaries.calendar_quarters import quarters_of
@@ -85,10 +87,18 @@ def record_inputs(
     return inputs, warranty
 
 
-def analysed(connection: Connection, site: Site, *, max_gap_s: float) -> Document:
-    """Read a site's record and return its analysis; a reason where nothing can be measured."""
+def analysed(
+    connection: Connection, site: Site, *, max_gap_s: float, span: Span | None = None
+) -> Document:
+    """Read a site's record and return its analysis; a reason where nothing can be measured.
+
+    Parameters
+    ----------
+    span : Span, optional
+        The part of the record to read; by default all of it.
+    """
     try:
-        history = read_history(connection, site, max_gap_s=max_gap_s)
+        history = read_history(connection, site, max_gap_s=max_gap_s, span=span)
     except NoRecordError as error:
         return {"method": RECORD_METHOD, "reason": str(error)}
     events = tuple(
@@ -128,6 +138,34 @@ def update_record(
             mark=mark,
             computed_ms=clock_ms(),
         )
+
+
+def record_of_days(
+    database: Database,
+    site: Site,
+    first: date | None,
+    last: date | None,
+    *,
+    clock_ms: Callable[[], int],
+    max_gap_s: float,
+) -> StoredRecord:
+    """Analyse the days from ``first`` to ``last`` alone: what was to be told on the last of them.
+
+    Nothing is stored.
+    """
+    with closing(database.connect()) as connection:
+        known = readings_span(connection, site.id) or Span(0, 0)
+        start_ms = local_day(first, site.zone).start_ms if first else known.start_ms
+        end_ms = local_day(last, site.zone).end_ms if last else known.end_ms
+        start_ms = max(start_ms, known.start_ms)
+        span = Span(start_ms, max(min(end_ms, known.end_ms), start_ms))
+        document = analysed(connection, site, max_gap_s=max_gap_s, span=span)
+    return StoredRecord(
+        document=_decoder.decode(_encoder.encode(document)),
+        computed_ms=clock_ms(),
+        behind=False,
+        entered_anew=False,
+    )
 
 
 def stored_record(connection: Connection, site: Site) -> StoredRecord | None:

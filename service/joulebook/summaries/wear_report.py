@@ -11,7 +11,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.efficiency_report import about_record, why_no_record
 from joulebook.summaries.numbers import Document, number, unknown
 from joulebook.summaries.reports import measured_days
-from joulebook.summaries.site_records import stored_record
+from joulebook.summaries.site_records import StoredRecord, stored_record
 from joulebook.summaries.warranty import warranty_of
 from joulebook.summaries.wear import Wear, wear_of
 from joulebook.summaries.windows import Window
@@ -19,11 +19,24 @@ from joulebook.summaries.windows import Window
 _PARTS = ("energy", "nights", "measured", "fit", "exposure", "what_if", "cautions")
 
 
-def wear_report(database: Database, site: Site, first: date | None, last: date | None) -> Document:
-    """Return cycles of the days from ``first`` to ``last``, and what the whole record tells."""
+def wear_report(
+    database: Database,
+    site: Site,
+    first: date | None,
+    last: date | None,
+    *,
+    record: StoredRecord | None = None,
+) -> Document:
+    """Return cycles of the days from ``first`` to ``last``, and what the whole record tells.
+
+    Parameters
+    ----------
+    record : StoredRecord, optional
+        An analysis of these very days; by default the stored one of the whole record.
+    """
     window, days = measured_days(database, site, first, last)
     with closing(database.connect()) as connection:
-        stored = stored_record(connection, site)
+        stored = record or stored_record(connection, site)
         latest = _claims(connection, site)
     document = {
         "site": site.name,

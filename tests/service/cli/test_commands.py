@@ -107,6 +107,17 @@ def test_what_was_imported_is_shown_without_asking_for_its_days_first(
     assert "charged 0.02 kWh" in capsys.readouterr().out
 
 
+def test_wear_of_some_days_is_what_they_alone_tell(
+    filled: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    for report in ("wear", "efficiency"):
+        arguments = ["--site", "studio", "--to", "2026-07-14", "--json", "--data", filled]
+        assert main(["show", report, *arguments]) == 0
+        document = json.loads(capsys.readouterr().out)
+        assert "reports no voltage" in document["record"]["reason"]
+
+
 def test_days_are_shown_for_programs(filled: str, capsys: pytest.CaptureFixture[str]) -> None:
     capsys.readouterr()
     assert main(["show", "days", "--site", "studio", "--json", "--data", filled]) == 0

@@ -18,7 +18,7 @@ from joulebook.summaries import site_records
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.recompute import recompute
 from joulebook.summaries.record_worker import main as work
-from joulebook.summaries.site_records import stored_record, update_record
+from joulebook.summaries.site_records import record_of_days, stored_record, update_record
 from joulebook.summaries.wear_report import wear_report
 from tests.helpers.cycled_packs import START_MS
 from tests.helpers.cycled_records import DAY_MS, IDLE_W, cycled_site
@@ -115,6 +115,32 @@ def test_round_trip_of_any_window_is_that_from_full_to_full(home: tuple[Database
     assert document["idle_w"]["method"] == "idle-2"
     assert document["idle_w"]["value"] == pytest.approx(IDLE_W, abs=3.0)
     assert document["loss_w"]["inputs"]["load_w"] > 0
+
+
+def test_days_alone_tell_what_was_to_be_told_on_the_last_of_them(
+    home: tuple[Database, Site],
+) -> None:
+    database, site = home
+    days = (None, date(2026, 2, 18))
+    record = record_of_days(*home, *days, clock_ms=lambda: 11, max_gap_s=300.0)
+    wear = wear_report(*home, *days, record=record)
+    assert wear["capacity"][-1]["date"] <= "2026-02-18"
+    assert wear["record"]["to"] == "2026-02-18"
+    # 45 nights, of which the first began in the state of a midnight.
+    assert 40 < len(wear["nights"]["list"]) <= 45
+    assert efficiency_report(*home, *days, record=record)["idle_w"]["to"] == "2026-02-18"
+    # What is stored is still the whole record.
+    assert wear_report(*home, None, None)["record"]["to"] > "2026-04-01"
+    later = record_of_days(
+        database, site, date(2026, 3, 1), None, clock_ms=lambda: 11, max_gap_s=300.0
+    )
+    assert (
+        wear_report(*home, date(2026, 3, 1), None, record=later)["record"]["from"] == "2026-03-01"
+    )
+    never = record_of_days(
+        database, site, None, date(2020, 1, 1), clock_ms=lambda: 11, max_gap_s=300.0
+    )
+    assert "never read together" in never.document["reason"]
 
 
 def test_a_window_before_the_readings_has_no_cycles_of_the_record(
