@@ -59,8 +59,8 @@ def show(
 ) -> None:
     """Show days, efficiency, wear, loads or checks of a site.
 
-    What is behind its readings, after an import, is computed first. With --from or --to,
-    efficiency and wear are those that these days alone tell.
+    What is behind its readings, after an import, is computed first. With --to, efficiency and wear
+    are what was to be told on that day.
 
     \b
     Example: joulebook show days --site studio --from 2026-07-01 --data DIR

@@ -62,7 +62,10 @@ class StoredRecord:
 
 
 def record_inputs(
-    history: SiteHistory, site: Site, events: tuple[RecordEvent, ...] = ()
+    history: SiteHistory,
+    site: Site,
+    events: tuple[RecordEvent, ...] = (),
+    own_draw_from_ms: int | None = None,
 ) -> tuple[RecordInputs, Warranty]:
     """Return what the analysis of a site's record takes, and the warranty it is held against."""
     at_ms = history.pack.at_ms
@@ -83,12 +86,18 @@ def record_inputs(
         events=events,
         terms=warranty.terms(site),
         installed_ms=local_day(warranty.begins, site.zone).start_ms,
+        own_draw_from_ms=own_draw_from_ms,
     )
     return inputs, warranty
 
 
 def analysed(
-    connection: Connection, site: Site, *, max_gap_s: float, span: Span | None = None
+    connection: Connection,
+    site: Site,
+    *,
+    max_gap_s: float,
+    span: Span | None = None,
+    own_draw_from_ms: int | None = None,
 ) -> Document:
     """Read a site's record and return its analysis; a reason where nothing can be measured.
 
@@ -96,6 +105,8 @@ def analysed(
     ----------
     span : Span, optional
         The part of the record to read; by default all of it.
+    own_draw_from_ms : int, optional
+        What the inverter takes is told of no earlier readings. [ms, UTC epoch]
     """
     try:
         history = read_history(connection, site, max_gap_s=max_gap_s, span=span)
@@ -105,7 +116,7 @@ def analysed(
         RecordEvent(at_ms=each.at_ms, kind=each.kind, title=each.title)
         for each in events_of(connection, site.id)
     )
-    inputs, warranty = record_inputs(history, site, events)
+    inputs, warranty = record_inputs(history, site, events, own_draw_from_ms)
     document = record_document(analyse(inputs), site.zone, history.words)
     return document | {
         "warranty": {
@@ -149,17 +160,21 @@ def record_of_days(
     clock_ms: Callable[[], int],
     max_gap_s: float,
 ) -> StoredRecord:
-    """Analyse the days from ``first`` to ``last`` alone: what was to be told on the last of them.
+    """Analyse all days up to ``last``: what was to be told of those from ``first`` on that day.
 
-    Nothing is stored.
+    Earlier days help to know the sensors. Nothing is stored.
     """
     with closing(database.connect()) as connection:
         known = readings_span(connection, site.id) or Span(0, 0)
-        start_ms = local_day(first, site.zone).start_ms if first else known.start_ms
         end_ms = local_day(last, site.zone).end_ms if last else known.end_ms
-        start_ms = max(start_ms, known.start_ms)
-        span = Span(start_ms, max(min(end_ms, known.end_ms), start_ms))
-        document = analysed(connection, site, max_gap_s=max_gap_s, span=span)
+        span = Span(known.start_ms, max(min(end_ms, known.end_ms), known.start_ms))
+        document = analysed(
+            connection,
+            site,
+            max_gap_s=max_gap_s,
+            span=span,
+            own_draw_from_ms=local_day(first, site.zone).start_ms if first else None,
+        )
     return StoredRecord(
         document=_decoder.decode(_encoder.encode(document)),
         computed_ms=clock_ms(),

@@ -32,7 +32,7 @@ def wear_report(
     Parameters
     ----------
     record : StoredRecord, optional
-        An analysis of these very days; by default the stored one of the whole record.
+        An analysis up to ``last``; by default the stored one of the whole record.
     """
     window, days = measured_days(database, site, first, last)
     with closing(database.connect()) as connection:

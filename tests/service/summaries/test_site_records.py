@@ -117,7 +117,7 @@ def test_round_trip_of_any_window_is_that_from_full_to_full(home: tuple[Database
     assert document["loss_w"]["inputs"]["load_w"] > 0
 
 
-def test_days_alone_tell_what_was_to_be_told_on_the_last_of_them(
+def test_a_record_up_to_a_day_tells_what_was_to_be_told_on_it(
     home: tuple[Database, Site],
 ) -> None:
     database, site = home
@@ -132,11 +132,11 @@ def test_days_alone_tell_what_was_to_be_told_on_the_last_of_them(
     # What is stored is still the whole record.
     assert wear_report(*home, None, None)["record"]["to"] > "2026-04-01"
     later = record_of_days(
-        database, site, date(2026, 3, 1), None, clock_ms=lambda: 11, max_gap_s=300.0
+        database, site, date(2026, 4, 1), None, clock_ms=lambda: 11, max_gap_s=300.0
     )
-    assert (
-        wear_report(*home, date(2026, 3, 1), None, record=later)["record"]["from"] == "2026-03-01"
-    )
+    april = efficiency_report(*home, date(2026, 4, 1), None, record=later)
+    assert april["idle_w"]["from"] == april["round_trip"]["from"] == "2026-04-01"
+    assert april["round_trip"]["method"] == "round-trip-2"
     never = record_of_days(
         database, site, None, date(2020, 1, 1), clock_ms=lambda: 11, max_gap_s=300.0
     )

@@ -209,6 +209,7 @@ def _own_draw(inputs: RecordInputs, offset: SensorOffset) -> OwnDraw | None:
     span = inputs.span
     newest = max(
         [span.start_ms, span.end_ms - round(OWN_DRAW_DAYS * _MS_PER_DAY)]
+        + [each for each in (inputs.own_draw_from_ms,) if each is not None and each < span.end_ms]
         + [each.at_ms for each in inputs.events if each.at_ms < span.end_ms]
     )
     return own_draw(inputs.history, inputs.powers, Span(newest, span.end_ms), offset=offset)

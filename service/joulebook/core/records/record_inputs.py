@@ -67,6 +67,8 @@ class RecordInputs:
         Where the owner entered them.
     installed_ms : int or None
         When the battery was put to use. [ms, UTC epoch]
+    own_draw_from_ms : int or None
+        What the inverter takes is told of no earlier readings. [ms, UTC epoch]
     """
 
     history: PackHistory
@@ -80,6 +82,7 @@ class RecordInputs:
     events: Sequence[RecordEvent] = field(default=())
     terms: WarrantyTerms | None = None
     installed_ms: int | None = None
+    own_draw_from_ms: int | None = None
 
     def __post_init__(self) -> None:
         if self.history.at_ms.size < 2:
