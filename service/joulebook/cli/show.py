@@ -70,7 +70,6 @@ def show(
         site = site_named(database, site_name)
         max_gap_s = settings_of(data_dir).max_gap_s
         catch_up(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
-        update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
         document = _document(report, database, site, day_of(first), day_of(last), max_gap_s)
     if as_json:
         print(json.dumps(document, indent=2, allow_nan=False))
@@ -86,10 +85,13 @@ def _document(
     last: date | None,
     max_gap_s: float,
 ) -> Document:
+    whole = first is None and last is None
+    if report == "loads" or (whole and report in _OF_THE_RECORD):
+        update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
     if report in _REPORTS:
         return _REPORTS[report](database, site, first, last)
     record = None
-    if first is not None or last is not None:
+    if not whole:
         record = record_of_days(database, site, first, last, clock_ms=clock_ms, max_gap_s=max_gap_s)
     return _OF_THE_RECORD[report](database, site, first, last, record=record)
 

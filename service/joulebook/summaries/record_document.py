@@ -10,6 +10,7 @@ from joulebook.core.battery.capacity_fit import CapacityFit
 from joulebook.core.battery.nights import Night, NightList
 from joulebook.core.battery.pack_energy import PACK_ENERGY_DEFINITION
 from joulebook.core.battery.resistance import PackResistance
+from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY
 from joulebook.core.outlook.exposure import Exposure
 from joulebook.core.records.record import RECORD_METHOD, Record
 from joulebook.summaries.columns import packed
@@ -30,7 +31,6 @@ from joulebook.summaries.numbers import (
     time_text,
 )
 
-_MS_PER_DAY = 86_400_000
 #: The nights' quarters are those of UTC.
 UTC_ZONE = ZoneInfo("UTC")
 
@@ -145,7 +145,7 @@ def _night(night: Night, zone: ZoneInfo) -> Document:
 
 def _measured(record: Record) -> Document:
     measured, found = record.measured, record.measured.resistance
-    years = (record.span.end_ms - record.span.start_ms) / (365.25 * _MS_PER_DAY)
+    years = (record.span.end_ms - record.span.start_ms) / (DAYS_PER_YEAR * MS_PER_DAY)
     evidence, held = measured.evidence, measured.held
     return {
         "resistance_ohm": (

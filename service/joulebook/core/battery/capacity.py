@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from joulebook.core.battery.anchors import DEEP_STATE, LARGEST_SHIFT_V
 from joulebook.core.battery.capacity_fit import CapacityFit
 from joulebook.core.battery.capacity_knots import CAPACITY_KNOT_DAYS
 from joulebook.core.battery.rest_voltage import slope_at
@@ -28,9 +29,9 @@ UNSEEN_CHANGE_U_RATIO = 0.001
 FEWEST_LOWS_EARLY, FEWEST_LOWS, FEWEST_DEEP = 8, 15, 3
 FEWEST_CLOSINGS = 5
 EARLY_DAYS = 183.0
-#: Below this state of charge a low anchor is deep; above the other it tells too little.
-DEEP_STATE, HIGHEST_STATE = 0.08, 0.16
-LARGEST_SHIFT_V, LARGEST_SPREAD_V = 0.020, 0.030
+#: Above this state of charge a low anchor tells too little; below `DEEP_STATE` it tells most.
+HIGHEST_STATE = 0.16
+LARGEST_SPREAD_V = 0.030
 #: Where balances disagree by more than this of the rated charge, full is not always full.
 LARGEST_MISFIT_RATIO = 0.014
 FIRST_DAYS = 90.0

@@ -13,27 +13,11 @@ from joulebook.core.history import Floats, Instants
 from joulebook.core.losses.closing import USED
 from joulebook.core.losses.full_segments import SegmentSums
 from joulebook.core.losses.full_windows import FullRoundTrip
+from joulebook.core.outlook.counter_fill import EnergyCounters
 
 #: The counters' round trip may differ by so much before it is a sign (our choice).
 ALARM_RATIO = 0.01
 _ALARM_SIGMAS = 3.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Counted:
-    """The battery's energy counters as they were read.
-
-    Attributes
-    ----------
-    at_ms : int64 (m,)
-        Increasing. [ms, UTC epoch]
-    charge_wh, discharge_wh : float64 (m,)
-        What they showed; NaN where missing. [Wh]
-    """
-
-    at_ms: Instants
-    charge_wh: Floats
-    discharge_wh: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +51,7 @@ class CounterCheck:
 
 
 def counter_check(
-    window: FullRoundTrip, sums: SegmentSums, counted: Counted
+    window: FullRoundTrip, sums: SegmentSums, counted: EnergyCounters
 ) -> CounterCheck | None:
     """Compare counters with integrals; ``None`` without a round trip or a segment of both.
 
@@ -77,7 +61,7 @@ def counter_check(
         Whose segments are compared.
     sums : SegmentSums
         Of all segments of the record.
-    counted : Counted
+    counted : EnergyCounters
         The counters.
     """
     if window.ratio.value is None or window.u is None:

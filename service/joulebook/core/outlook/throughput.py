@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from joulebook.core.daily.efficiency import OFFSET_LIMIT_A
 from joulebook.core.daily.energy import K90
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.held import Held, amounts, held
@@ -25,7 +26,7 @@ MEAN_CELL_V = 3.31
 GAIN_U_RATIO = 0.01 / math.sqrt(3)
 SAMPLING_U_RATIO = 0.004
 #: Of the offset: ±0.3 A uniform where nobody found it, and what is left where somebody did. [A]
-UNKNOWN_OFFSET_U_A = 0.3 / math.sqrt(3)
+UNKNOWN_OFFSET_U_A = OFFSET_LIMIT_A / math.sqrt(3)
 KNOWN_OFFSET_U_A = 0.02
 
 #: How much a day can differ from the usual day: for breaks that nothing fills. [ratio]

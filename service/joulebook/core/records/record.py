@@ -15,8 +15,9 @@ from joulebook.core.battery.nights import NightList, night_list
 from joulebook.core.battery.pack_energy import PackEnergy, pack_energy
 from joulebook.core.battery.resistance import PackResistance
 from joulebook.core.battery.sensor_zero import sensor_offset
+from joulebook.core.history import DAYS_PER_YEAR, MS_PER_DAY
 from joulebook.core.losses.comparison import Comparison
-from joulebook.core.losses.counter_check import Counted, CounterCheck, counter_check
+from joulebook.core.losses.counter_check import CounterCheck, counter_check
 from joulebook.core.losses.full_segments import SegmentSums, SensorOffset, segment_sums
 from joulebook.core.losses.full_windows import FullRoundTrip, round_trip_in
 from joulebook.core.losses.idle_draw import OwnDraw, own_draw
@@ -48,7 +49,6 @@ RECORD_METHOD = "record-1"
 
 #: Idle draw and losses are those of the newest readings, so many days of them (our choice).
 OWN_DRAW_DAYS = 92.0
-_MS_PER_DAY = 86_400_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,8 +169,7 @@ def _counters_checked(
     given = [trip for trip in trips if trip.ratio.value is not None]
     if known is None or not given:
         return None
-    counted = Counted(at_ms=known.at_ms, charge_wh=known.charge_wh, discharge_wh=known.discharge_wh)
-    return counter_check(given[-1], segments, counted)
+    return counter_check(given[-1], segments, known)
 
 
 def _spread(inputs: RecordInputs, measured: Measured) -> float | None:
@@ -189,7 +188,7 @@ def _evidence(fit: CapacityFit, capacity: CapacityStatement) -> FadeEvidence | N
     if capacity.latest.health.value is None:
         return None
     return FadeEvidence(
-        years=(fit.knots_ms - fit.start_ms) / (365.25 * _MS_PER_DAY),
+        years=(fit.knots_ms - fit.start_ms) / (DAYS_PER_YEAR * MS_PER_DAY),
         information=fit.data_information,
         vector=fit.data_vector,
         rated_ah=fit.unknowns.rated_ah,
@@ -199,7 +198,7 @@ def _evidence(fit: CapacityFit, capacity: CapacityStatement) -> FadeEvidence | N
 def _resistance(measured: Measured, fit: CapacityFit) -> float | None:
     if not isinstance(measured.resistance, PackResistance):
         return None
-    years = (fit.end_ms - fit.start_ms) / (365.25 * _MS_PER_DAY)
+    years = (fit.end_ms - fit.start_ms) / (DAYS_PER_YEAR * MS_PER_DAY)
     return float(measured.resistance.at(np.array([25.0]), np.array([years]))[0])
 
 
@@ -208,7 +207,7 @@ def _own_draw(inputs: RecordInputs, offset: SensorOffset) -> OwnDraw | None:
         return None
     span = inputs.span
     newest = max(
-        [span.start_ms, span.end_ms - round(OWN_DRAW_DAYS * _MS_PER_DAY)]
+        [span.start_ms, span.end_ms - round(OWN_DRAW_DAYS * MS_PER_DAY)]
         + [each for each in (inputs.own_draw_from_ms,) if each is not None and each < span.end_ms]
         + [each.at_ms for each in inputs.events if each.at_ms < span.end_ms]
     )

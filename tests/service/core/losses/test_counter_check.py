@@ -6,28 +6,29 @@ import numpy as np
 import pytest
 
 from joulebook.core.history import Floats
-from joulebook.core.losses.counter_check import Counted, CounterCheck, counter_check
+from joulebook.core.losses.counter_check import CounterCheck, counter_check
 from joulebook.core.losses.full_segments import segment_sums
 from joulebook.core.losses.full_windows import full_round_trips
+from joulebook.core.outlook.counter_fill import EnergyCounters
 from joulebook.core.spans import Span
 from tests.helpers.full_cycles import DAY_MS, START_MS, FullCycles, constant_offset, full_cycles
 
 DAYS = 20
 
 
-def _counted(cycles: FullCycles, offset_a: float) -> Counted:
+def _counted(cycles: FullCycles, offset_a: float) -> EnergyCounters:
     """Counters that add up what a sensor with this much more offset would see."""
     history = cycles.history
     energy = history.voltage_v * (history.current_a + offset_a) * (300 / 3600)
     before = energy[:-1]
-    return Counted(
+    return EnergyCounters(
         at_ms=history.at_ms,
         charge_wh=5000 + np.append(0, np.cumsum(np.maximum(before, 0))),
         discharge_wh=7000 + np.append(0, np.cumsum(np.maximum(-before, 0))),
     )
 
 
-def _check(cycles: FullCycles, counted: Counted, days: int = DAYS) -> CounterCheck | None:
+def _check(cycles: FullCycles, counted: EnergyCounters, days: int = DAYS) -> CounterCheck | None:
     offset = constant_offset(0.0)
     span = Span(START_MS, START_MS + days * DAY_MS)
     [window] = full_round_trips(cycles.history, cycles.between, [span], offset=offset)
