@@ -1,5 +1,6 @@
 import threading
 from collections.abc import Generator, Iterator
+from concurrent.futures import Future
 
 import pytest
 
@@ -42,7 +43,7 @@ def test_no_tasks_are_no_results() -> None:
     assert list(in_threads(str, [])) == []
 
 
-def test_what_is_not_begun_is_not_done_once_nobody_waits() -> None:
+def test_what_is_not_begun_is_not_done_once_nobody_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[int] = []
     two_begun, may_end = threading.Semaphore(0), threading.Event()
 
@@ -58,6 +59,17 @@ def test_what_is_not_begun_is_not_done_once_nobody_waits() -> None:
     assert next(results) == 0
     for _ in range(WORKERS):
         assert two_begun.acquire(timeout=20.0)
-    threading.Timer(0.0, may_end.set).start()
+    # The two that were begun may end only once the 50 that follow the first were all called off.
+    called_off = []
+    cancel = Future.cancel
+
+    def noted(future: Future[int]) -> bool:
+        called_off.append(cancel(future))
+        if len(called_off) == 50:
+            may_end.set()
+        return called_off[-1]
+
+    monkeypatch.setattr(Future, "cancel", noted)
     results.close()
     assert len(done) < 50
+    assert called_off.count(False) == WORKERS
