@@ -7,6 +7,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.storage.database import Database
+from joulebook.web.access.gate import Gate
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
@@ -98,6 +99,7 @@ def build_app(
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(Gate)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(HeadAsGet)
     return app

@@ -4,9 +4,9 @@ from typing import Annotated
 
 from fastapi import Depends, Path
 
-from joulebook.errors import UsageError
-from joulebook.storage.catalogue import site_named, sites
+from joulebook.storage.catalogue import sites
 from joulebook.storage.records import Site
+from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing, backing_of
 from joulebook.web.problems import ProblemError
 
@@ -14,20 +14,26 @@ from joulebook.web.problems import ProblemError
 Backed = Annotated[Backing, Depends(backing_of)]
 
 
-def site_of(site: Annotated[str, Path(description="The site's name.")], backing: Backed) -> Site:
-    """Return the site named in the path."""
-    try:
-        return site_named(backing.database, site)
-    except UsageError as error:
-        names = ", ".join(each.name for each in sites(backing.database)) or "none yet"
-        raise ProblemError(
-            404,
-            "unknown-site",
-            f"there is no site {site[:80]!r}",
-            where="the address, after /sites/",
-            expected=f"the name of a site: {names}",
-            next_step="choose one from the list of sites",
-        ) from error
+def site_of(
+    site: Annotated[str, Path(description="The site's name.")], backing: Backed, actor: Asking
+) -> Site:
+    """Return the site named in the path, where the one who asks may see it.
+
+    A site that he may not see is to him as one that is not there.
+    """
+    seen = [each for each in sites(backing.database) if actor.may_see(each.id)]
+    for each in seen:
+        if each.name == site:
+            return each
+    names = ", ".join(each.name for each in seen) or "none yet"
+    raise ProblemError(
+        404,
+        "unknown-site",
+        f"there is no site {site[:80]!r}",
+        where="the address, after /sites/",
+        expected=f"the name of a site: {names}",
+        next_step="choose one from the list of sites",
+    )
 
 
 #: The same for the site in the path.

@@ -32,6 +32,7 @@ from joulebook.storage.models import (
     SiteRow,
     TokenRow,
 )
+from joulebook.storage.models_people import AuditRow
 from joulebook.storage.schema import migrations, prepare
 from tests.service.storage.saved_database import dump, fill
 
@@ -59,6 +60,7 @@ MODELS = (
     DeepTestRow,
     RecordResultRow,
     RecordMarkRow,
+    AuditRow,
 )
 
 DRIVER_ONLY = {

@@ -1,0 +1,1 @@
+"""Reminders: alerts with a reason, and the weekly letter."""

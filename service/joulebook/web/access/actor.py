@@ -1,0 +1,51 @@
+"""Who a request comes from, and what he may do."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+#: A viewer sees a site; an owner changes what is said of it too.
+Role = Literal["viewer", "owner"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Actor:
+    """Who a request comes from.
+
+    Attributes
+    ----------
+    name : str
+        As the audit log shows it.
+    kind : str
+        ``nobody`` is not signed in; ``house`` asks from this very machine while the service has
+        no owner yet, or runs as a demonstration; ``token`` is a program; ``share`` holds the link
+        to one page.
+    everywhere : Role or None
+        What he may do at every site; an owner everywhere may add sites and people.
+    at : mapping of site id to Role
+        What he may do at single sites.
+    proof : str
+        What a form must send back, so that no other page can send it in his name; empty where
+        he has no session.
+    """
+
+    name: str
+    kind: Literal["nobody", "house", "person", "token", "share"]
+    everywhere: Role | None = None
+    at: Mapping[int, Role] = field(default_factory=dict)
+    proof: str = ""
+
+    def may_see(self, site_id: int) -> bool:
+        """Tell whether he may see a site."""
+        return self.everywhere is not None or site_id in self.at
+
+    def may_change(self, site_id: int) -> bool:
+        """Tell whether he may change what is said of a site."""
+        return self.may_run_the_house() or self.at.get(site_id) == "owner"
+
+    def may_run_the_house(self) -> bool:
+        """Tell whether he may add sites and people."""
+        return self.everywhere == "owner"
+
+
+NOBODY = Actor(name="nobody", kind="nobody")

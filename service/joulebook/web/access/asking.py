@@ -1,0 +1,98 @@
+"""Who may change what; and what a form sent, once it is sure that he sent it."""
+
+from typing import Annotated
+from urllib.parse import parse_qsl
+
+from fastapi import Depends, Request
+
+from joulebook.storage.records import Site
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.forms import MOST_BYTES, Form
+from joulebook.web.access.origin import check_origin, check_proof
+from joulebook.web.access.who import Asking
+from joulebook.web.problems import ProblemError
+from joulebook.web.sites import Sited
+
+#: What a form is sent as. Files are not taken this way.
+FORM_TYPE = "application/x-www-form-urlencoded"
+
+
+async def owner_of(actor: Asking, site: Sited) -> Actor:
+    """Return who asks, if he may change what is said of the site in the path."""
+    if not actor.may_change(site.id):
+        raise ProblemError(
+            403,
+            "not-yours",
+            f"{actor.name} may see {site.name} and not change it",
+            where=f"the site {site.name}",
+            expected="an owner of the site",
+            next_step="ask an owner to do it, or to make you one",
+            link=f"/sites/{site.name}",
+        )
+    return actor
+
+
+#: For handlers that change what is said of a site: its owner, or nobody gets in.
+Owner = Annotated[Actor, Depends(owner_of)]
+
+
+async def owned_site(site: Sited, _owner: Owner) -> Site:
+    """Return the site in the path to somebody who may change what is said of it."""
+    return site
+
+
+Owned = Annotated[Site, Depends(owned_site)]
+
+
+async def keeper_of(actor: Asking) -> Actor:
+    """Return who asks, if he may add sites and people."""
+    if not actor.may_run_the_house():
+        raise ProblemError(
+            403,
+            "not-yours",
+            f"{actor.name} may not change what concerns every site",
+            where="this joulebook",
+            expected="an owner of every site",
+            next_step="ask one",
+        )
+    return actor
+
+
+#: For handlers that concern every site.
+Keeper = Annotated[Actor, Depends(keeper_of)]
+
+
+async def form_of(request: Request, actor: Asking) -> Form:
+    """Return the fields of a form that the browser of the one who asks has sent."""
+    check_origin(request)
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != FORM_TYPE:
+        raise _no_form(415, f"the content is {kind[:80] or 'of no type'!r}")
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > MOST_BYTES:
+            raise _no_form(413, f"the form is longer than {MOST_BYTES} bytes")
+    try:
+        fields = parse_qsl(
+            body.decode(), keep_blank_values=True, strict_parsing=bool(body), max_num_fields=200
+        )
+    except ValueError:
+        raise _no_form(422, "the form is not of its form") from None
+    form = Form(dict(fields))
+    check_proof(form, actor)
+    return form
+
+
+Sent = Annotated[Form, Depends(form_of)]
+
+
+def _no_form(status: int, what: str) -> ProblemError:
+    return ProblemError(
+        status,
+        "not-a-form",
+        what,
+        where="the request's content",
+        expected=f"{FORM_TYPE}, at most {MOST_BYTES} bytes",
+        next_step="use the form on the page",
+    )
