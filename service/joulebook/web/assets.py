@@ -10,7 +10,7 @@ _MEDIA_TYPES = {
     "js": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
 }
-_OWN = ("joulebook.css", "figures.js", "live.js", "checks.js", "icon.svg")
+_OWN = ("joulebook.css", "forms.css", "figures.js", "live.js", "checks.js", "icon.svg")
 PLOTLY = "plotly.min.js"
 
 
