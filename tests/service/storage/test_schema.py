@@ -32,6 +32,8 @@ from joulebook.storage.models import (
     SiteRow,
     TokenRow,
 )
+from joulebook.storage.models_chain import SealLinkRow
+from joulebook.storage.models_money import TariffRow
 from joulebook.storage.models_people import AuditRow
 from joulebook.storage.schema import migrations, prepare
 from tests.service.storage.saved_database import dump, fill
@@ -61,6 +63,8 @@ MODELS = (
     RecordResultRow,
     RecordMarkRow,
     AuditRow,
+    SealLinkRow,
+    TariffRow,
 )
 
 DRIVER_ONLY = {
