@@ -172,6 +172,7 @@ class QuarantineRow(SQLModel, table=True):
     __table_args__ = (
         Index("ix_quarantine_last", "last_received_ms"),
         Index("ix_quarantine_site_last", "site_id", "last_received_ms"),
+        Index("ix_quarantine_reason_last", "site_id", "reason", "last_received_ms"),
     )
     id: int = Field(default=None, primary_key=True)
     digest: bytes = Field(unique=True)

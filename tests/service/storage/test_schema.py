@@ -76,6 +76,7 @@ DRIVER_ONLY = {
     "quarters",
     "dirty_quarters",
     "final_before",
+    "quarantine_sizes",
 }
 HEAD = str(ScriptDirectory.from_config(migrations()).get_current_head())
 #: The schema after this version's, and the one after that.
