@@ -12,7 +12,9 @@ from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
 from joulebook.web.backing import Backing, Inbox
+from joulebook.web.frame import add_frame
 from joulebook.web.health import Health
+from joulebook.web.navigation import entries_of
 from joulebook.web.pages import (
     about,
     assets,
@@ -71,6 +73,8 @@ def build_app(
         No line between two readings bridges more. [s]
     """
     own_assets = Assets()
+    templates = template_environment(own_assets, version=version)
+    add_frame(own_assets, templates)
     app = FastAPI(
         title="joulebook",
         version=version,
@@ -88,7 +92,7 @@ def build_app(
         version=version,
         analyses=Analyses(database, max_gap_s=max_gap_s),
         assets=own_assets,
-        templates=template_environment(own_assets, version=version),
+        templates=templates,
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
@@ -96,6 +100,7 @@ def build_app(
         app.include_router(module.router)
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
+    templates.globals["navigation"] = entries_of(app.routes)
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)

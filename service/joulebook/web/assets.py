@@ -7,10 +7,17 @@ from threading import Lock
 
 _MEDIA_TYPES = {
     "css": "text/css; charset=utf-8",
+    "html": "text/html; charset=utf-8",
     "js": "text/javascript; charset=utf-8",
+    "png": "image/png",
     "svg": "image/svg+xml",
+    "webmanifest": "application/manifest+json",
 }
-_OWN = ("joulebook.css", "forms.css", "figures.js", "live.js", "checks.js", "icon.svg")
+_OWN = (
+    *("joulebook.css", "forms.css"),
+    *("frame.js", "offline.js", "figures.js", "live.js", "checks.js"),
+    *("icon.svg", "icon-180.png", "icon-192.png", "icon-512.png", "icon-full-512.png"),
+)
 PLOTLY = "plotly.min.js"
 
 
@@ -42,9 +49,17 @@ class Assets:
         self._assets = {name: Asset(name, (own / name).read_bytes()) for name in _OWN}
         self._assets[PLOTLY] = Asset(PLOTLY, plotly.read_bytes())
 
+    def add(self, name: str, content: bytes) -> None:
+        """Add a file that the service makes itself."""
+        self._assets[name] = Asset(name, content)
+
+    def named(self, name: str) -> Asset:
+        """Return a file that must be there."""
+        return self._assets[name]
+
     def url(self, name: str) -> str:
         """Return the address of a file; it changes when the file does, so it keeps for ever."""
-        return f"/assets/{self._assets[name].digest}/{name}"
+        return f"/assets/{self.named(name).digest}/{name}"
 
     def find(self, digest: str, name: str) -> Asset | None:
         """Return the file, or ``None`` where there is none of that name and content."""

@@ -5,6 +5,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from joulebook.core.daily.energy import METER_LIMIT_RATIO
 from joulebook.web import formats, texts
 from joulebook.web.assets import PLOTLY, Assets
+from joulebook.web.frame import PAPER
 
 _FILTERS = (
     formats.age,
@@ -48,6 +49,7 @@ def template_environment(assets: Assets, *, version: str) -> Environment:
         short_labels=texts.SHORT_LABELS,
         workings=texts.WORKINGS,
         meter_limit=METER_LIMIT_RATIO,
+        paper=PAPER,
         version=version,
     )
     return environment

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import Response
 
 from joulebook.web.backing import Backing, backing_of
+from joulebook.web.frame import WORKER
 
 router = APIRouter(include_in_schema=False)
 
@@ -23,3 +24,10 @@ def static_file(
         return Response(asset.content, headers=headers, media_type=asset.media_type)
     headers["Content-Encoding"] = "gzip"
     return Response(asset.packed(), headers=headers, media_type=asset.media_type)
+
+
+@router.get("/worker.js")
+def worker(backing: Annotated[Backing, Depends(backing_of)]) -> Response:
+    """Return the service worker; from here, so that it may speak for every page."""
+    asset = backing.assets.named(WORKER)
+    return Response(asset.content, media_type=asset.media_type)

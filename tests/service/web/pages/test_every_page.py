@@ -128,4 +128,4 @@ def test_a_name_is_never_taken_as_html(tmp_path: Path, empty: Studio) -> None:
     answer = client_of(empty.database).get(
         "/sites/<script>x</script>", headers={"accept": "text/html"}
     )
-    assert not outline(answer.text).named("script")
+    assert all("src" in script for script in outline(answer.text).named("script"))

@@ -1,0 +1,51 @@
+// Says since when the house has not answered, and goes on once it does.
+"use strict";
+
+(() => {
+  const EVERY_MS = 10000;
+  const place = document.querySelector("[data-since]");
+  const status = document.querySelector("[data-status]");
+
+  // English words in the order of the device's region.
+  function words(at) {
+    const region = new Intl.Locale(navigator.language).maximize().region;
+    const form = { dateStyle: "long", timeStyle: "short" };
+    return new Intl.DateTimeFormat(`en-${region}`, form).format(at);
+  }
+
+  function ago(at) {
+    const minutes = Math.max(0, Math.floor((Date.now() - at) / 60000));
+    if (minutes < 60) {
+      return `${minutes} min`;
+    }
+    const hours = Math.floor(minutes / 60);
+    return hours < 48 ? `${hours} h ${minutes % 60} min` : `${Math.floor(hours / 24)} days`;
+  }
+
+  async function since() {
+    const heard = await caches.match("/heard");
+    if (heard) {
+      const at = Number(await heard.text());
+      place.textContent = `It last answered this device ${ago(at)} ago: ${words(at)}, by the device's clock.`;
+    }
+  }
+
+  async function again() {
+    if (document.hidden) {
+      return;
+    }
+    try {
+      await fetch("/healthz", { cache: "no-store" });
+      location.reload();
+    } catch {
+      // The status is read aloud when it changes; saying the same again is no change.
+      status.textContent = "Still no answer; trying again.";
+      await since();
+    }
+  }
+
+  since();
+  setInterval(again, EVERY_MS);
+  window.addEventListener("online", again);
+  document.addEventListener("visibilitychange", again);
+})();
