@@ -22,8 +22,9 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import add_token
 from joulebook_bridge.batch import Batch, Instant, Shape
 from joulebook_bridge.clock import system_clock
 from joulebook_bridge.configuration import Service

@@ -13,9 +13,10 @@ from pathlib import Path
 import pytest
 
 from joulebook.core.spans import Span
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.reading import read_device
+from joulebook.storage.tokens import add_token
 from tests.helpers.mqtt_broker import Mosquitto, running_mosquitto
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.numbered_plants import BridgeProcess, NumberedPlant, numbered_plant

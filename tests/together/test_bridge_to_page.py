@@ -9,8 +9,9 @@ from pathlib import Path
 
 import httpx2
 
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import add_token
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.service import clean_environment, running_service
 

@@ -8,8 +8,9 @@ import pytest
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import add_token
 from tests.helpers.mqtt_broker import running_mosquitto
 from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.service import running_service

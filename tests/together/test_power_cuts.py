@@ -12,9 +12,10 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from joulebook.core.spans import Span
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.reading import read_device
+from joulebook.storage.tokens import add_token
 from tests.helpers.service import serve, unused_port
 
 ROUNDS = 20

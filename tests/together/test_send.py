@@ -7,8 +7,9 @@ from pathlib import Path
 import httpx2
 import pytest
 
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import add_token
 from tests.helpers.service import clean_environment, running_service
 
 

@@ -20,9 +20,10 @@ from joulebook.demo.publish import LivePublisher
 from joulebook.demo.seed import seed
 from joulebook.demo.studio import SITE, TIMEZONE
 from joulebook.logs import set_up_logs
-from joulebook.storage.catalogue import add_site, add_token, check_token, site_named, sites
+from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.lock import only_service
+from joulebook.storage.tokens import add_token, check_token
 from joulebook.summaries.site_records import update_record
 
 _BRIDGE = "shed"

@@ -20,10 +20,10 @@ from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.mqtt.broker import OURS, BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
 from joulebook.settings import Settings
-from joulebook.storage.catalogue import check_token
 from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.sealer import Sealer
+from joulebook.storage.tokens import check_token
 from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.app import build_app

@@ -14,8 +14,9 @@ from joulebook.cli.options import (
     opened_database,
     site_option,
 )
-from joulebook.storage.catalogue import add_site, add_token, site_named
+from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts
+from joulebook.storage.tokens import add_token
 
 
 @click.group()

@@ -1,9 +1,5 @@
-"""Sites and the tokens that may write to them."""
+"""Sites."""
 
-import hashlib
-import hmac
-import re
-import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from difflib import get_close_matches
@@ -16,11 +12,10 @@ from sqlmodel import Session, col, select
 from joulebook.errors import UsageError
 from joulebook.storage.database import Database
 from joulebook.storage.faults import naming_faults
-from joulebook.storage.models import SiteRow, TokenRow
-from joulebook.storage.records import Grant, Site
-from joulebook.storage.site_facts import SiteFacts, check_facts
-
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
+from joulebook.storage.models import SiteRow
+from joulebook.storage.names import check_name
+from joulebook.storage.records import Site
+from joulebook.storage.site_facts import FACTS, SiteFacts, check_facts
 
 
 def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts]) -> Site:
@@ -31,7 +26,7 @@ def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts])
     UsageError
         If the name is taken or has no proper form, the zone is unknown, or a fact makes no sense.
     """
-    _check_name("a site", name)
+    check_name("a site", name)
     _check_zone(timezone)
     check_facts(**facts)
     row = SiteRow(name=name, timezone=timezone, **facts)
@@ -75,66 +70,9 @@ def site_named(db: Database, name: str) -> Site:
     )
 
 
-def add_token(db: Database, site: Site, name: str) -> str:
-    """Make a token that may write to a site and return its secret, which is kept nowhere.
-
-    Raises
-    ------
-    UsageError
-        If the name has no proper form.
-    """
-    _check_name("a token", name)
-    secret = secrets.token_urlsafe(32)
-    with _writing(db) as session:
-        session.add(TokenRow(site_id=site.id, name=name, secret_sha256=_hash(secret)))
-    return secret
-
-
-def check_token(db: Database, name: str, secret: str) -> Grant | None:
-    """Return what the bearer of a secret may do, or ``None``."""
-    given = _hash(secret)
-    grant = None
-    statement = select(TokenRow, SiteRow).where(
-        TokenRow.name == name, TokenRow.site_id == SiteRow.id
-    )
-    with _reading(db) as session:
-        # All of them in constant time each, so that the answer's delay says nothing.
-        for token, site in session.exec(statement):
-            if hmac.compare_digest(token.secret_sha256, given):
-                grant = Grant(token_id=token.id, name=name, site_id=token.site_id, site=site.name)
-    return grant
-
-
-def _hash(secret: str) -> bytes:
-    # A fast hash is right here: the secret has 256 random bits, so nobody can guess it from
-    # its hash, and a slow one would only let strangers keep the processor busy.
-    return hashlib.sha256(secret.encode("utf-8", "surrogatepass")).digest()
-
-
 def _site(row: SiteRow) -> Site:
-    return Site(
-        id=row.id,
-        name=row.name,
-        timezone=row.timezone,
-        battery_ah=row.battery_ah,
-        battery_cells=row.battery_cells,
-        installed=row.installed,
-        warranty_years=row.warranty_years,
-        warranty_floor_ratio=row.warranty_floor_ratio,
-        warranty_throughput_wh=row.warranty_throughput_wh,
-        inverter_w=row.inverter_w,
-        inverter_peak_w=row.inverter_peak_w,
-    )
-
-
-def _check_name(what: str, name: str) -> None:
-    if _NAME.fullmatch(name) is None:
-        raise UsageError(
-            f"{name!r} cannot be the name of {what}",
-            where="name",
-            expected="1 to 63 of a-z, 0-9 and -, with a letter or digit first",
-            next_step="choose a name such as 'studio'",
-        )
+    facts = {fact: getattr(row, fact) for fact in FACTS}
+    return Site(id=row.id, name=row.name, timezone=row.timezone, **facts)
 
 
 def _check_zone(timezone: str) -> None:

@@ -25,16 +25,20 @@ class SiteRow(SQLModel, table=True):
     warranty_throughput_wh: float | None = None
     inverter_w: float | None = None
     inverter_peak_w: float | None = None
-
-
-class TokenRow(SQLModel, table=True):
-    """A right to write to a site: the hash of a secret that only its bearer has."""
-
-    __tablename__ = "tokens"
-    id: int = Field(default=None, primary_key=True)
-    site_id: int = Field(foreign_key="sites.id")
-    name: str = Field(index=True)
-    secret_sha256: bytes = Field(unique=True)
+    charge_low_c: float | None = None
+    charge_high_c: float | None = None
+    discharge_low_c: float | None = None
+    discharge_high_c: float | None = None
+    charge_max_v: float | None = None
+    battery_maker: str | None = None
+    battery_model: str | None = None
+    battery_serial: str | None = None
+    inverter_maker: str | None = None
+    inverter_model: str | None = None
+    inverter_serial: str | None = None
+    installer: str | None = None
+    commissioned: date | None = None
+    locale: str | None = None
 
 
 class DeviceRow(SQLModel, table=True):

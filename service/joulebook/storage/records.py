@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,6 +13,9 @@ from joulebook.core.spans import Span
 
 #: What a reading can be. Numbers are floats; ``None`` is missing.
 Value = float | str | bool | None
+
+#: What a token is for: a bridge writes to its site, a program reads, a watcher sees /metrics.
+Scope = Literal["write", "read", "metrics"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +33,20 @@ class Site:
     warranty_throughput_wh: float | None = None
     inverter_w: float | None = None  # what it gives for long
     inverter_peak_w: float | None = None  # and for some seconds
+    charge_low_c: float | None = None  # coldest cell at which the terms allow charging
+    charge_high_c: float | None = None  # and the hottest
+    discharge_low_c: float | None = None  # the same for discharging
+    discharge_high_c: float | None = None
+    charge_max_v: float | None = None  # the most that the terms let the pack be charged to
+    battery_maker: str | None = None
+    battery_model: str | None = None
+    battery_serial: str | None = None
+    inverter_maker: str | None = None
+    inverter_model: str | None = None
+    inverter_serial: str | None = None
+    installer: str | None = None  # who put it up
+    commissioned: date | None = None  # when it was handed over
+    locale: str | None = None  # how its numbers and dates are written, as "en-GB"
 
     @property
     def zone(self) -> ZoneInfo:
@@ -38,12 +56,16 @@ class Site:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grant:
-    """What a token lets its bearer do: write to one site under one name."""
+    """What a token lets its bearer do, under one name: write to one site, read, or watch.
+
+    ``site_id`` is 0 and ``site`` empty for a token that concerns every site; none of those writes.
+    """
 
     token_id: int
     name: str
     site_id: int
     site: str
+    scope: Scope = "write"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,8 +4,9 @@ from pathlib import Path
 import pytest
 
 from joulebook.cli import main
-from joulebook.storage.catalogue import check_token, site_named
+from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import check_token
 
 #: Two hours at 1000 W into the battery, every 5 minutes: by hand 2000 Wh.
 HISTORY = "time,battery.power [W]\n" + "".join(

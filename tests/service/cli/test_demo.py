@@ -7,8 +7,9 @@ from joulebook.cli.demo import bridge_secret, feeds_of
 from joulebook.demo.bridged import BridgedAnnex
 from joulebook.demo.history import History
 from joulebook.demo.publish import LivePublisher
-from joulebook.storage.catalogue import add_site, check_token, sites
+from joulebook.storage.catalogue import add_site, sites
 from joulebook.storage.database import Database
+from joulebook.storage.tokens import check_token
 
 
 def test_the_bridges_secret_is_kept_from_run_to_run_and_from_other_eyes(tmp_path: Path) -> None:

@@ -12,9 +12,10 @@ from joulebook.demo.history import History
 from joulebook.demo.publish import LivePublisher, senml
 from joulebook.demo.studio import DAY_MS, TIMEZONE
 from joulebook.ingest.inbox import Inbox
-from joulebook.storage.catalogue import add_site, add_token, check_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.reading import read_device
+from joulebook.storage.tokens import add_token, check_token
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.mqtt_server import running_listener
 from tests.helpers.scripted_mqtt import ScriptedServer, connack, disconnect

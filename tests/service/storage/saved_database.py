@@ -16,7 +16,7 @@ from pathlib import Path
 
 from joulebook.core.battery.deep_test_plan import Target
 from joulebook.core.corrections import Correction
-from joulebook.storage.catalogue import add_site, add_token, site_named
+from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction
 from joulebook.storage.database import Database, transaction
@@ -29,6 +29,7 @@ from joulebook.storage.record_results import save_record_result
 from joulebook.storage.records import Column, Refused, Site, Value
 from joulebook.storage.schema import APPLICATION_ID
 from joulebook.storage.sealing import seal
+from joulebook.storage.tokens import add_token
 from tests.helpers.databases import write
 
 DATA = Path(__file__).parents[2] / "data"

@@ -7,16 +7,11 @@ from sqlite3 import Connection
 import pytest
 
 from joulebook.errors import UsageError
-from joulebook.storage.catalogue import (
-    add_site,
-    add_token,
-    check_token,
-    site_named,
-    sites,
-)
+from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.records import Grant, Site
 from joulebook.storage.site_facts import SiteFacts
+from joulebook.storage.tokens import add_token, check_token
 
 
 def test_a_site_keeps_what_its_owner_said(database: Database) -> None:

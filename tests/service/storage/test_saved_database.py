@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
-from joulebook.storage.catalogue import check_token, sites
+from joulebook.storage.catalogue import sites
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, dirty_days, save_day
@@ -22,6 +22,7 @@ from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Column, Value, Written
 from joulebook.storage.sealing import seal
 from joulebook.storage.series import series_of
+from joulebook.storage.tokens import check_token
 from tests.helpers.databases import write
 from tests.service.storage.saved_database import (
     DEEP_TEST,

@@ -30,11 +30,18 @@ from joulebook.storage.models import (
     RecordResultRow,
     SeriesRow,
     SiteRow,
-    TokenRow,
 )
 from joulebook.storage.models_chain import SealLinkRow
 from joulebook.storage.models_money import TariffRow
-from joulebook.storage.models_people import AuditRow
+from joulebook.storage.models_people import (
+    AuditRow,
+    PersonRow,
+    RoleRow,
+    SessionRow,
+    ShareRow,
+    TokenRow,
+    WelcomeRow,
+)
 from joulebook.storage.schema import migrations, prepare
 from tests.service.storage.saved_database import dump, fill
 
@@ -63,6 +70,11 @@ MODELS = (
     RecordResultRow,
     RecordMarkRow,
     AuditRow,
+    PersonRow,
+    RoleRow,
+    SessionRow,
+    WelcomeRow,
+    ShareRow,
     SealLinkRow,
     TariffRow,
 )

@@ -14,8 +14,9 @@ from starlette.concurrency import run_in_threadpool
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.tables import import_csv_stream
 from joulebook.ingest.topics import PREFIX
-from joulebook.storage.catalogue import check_token, site_named
+from joulebook.storage.catalogue import site_named
 from joulebook.storage.records import Grant
+from joulebook.storage.tokens import check_token
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed

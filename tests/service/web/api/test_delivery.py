@@ -15,10 +15,11 @@ from fastapi.testclient import TestClient
 from joulebook.core.spans import Span
 from joulebook.ingest.inbox import Inbox
 from joulebook.ingest.message import Verdict
-from joulebook.storage.catalogue import add_site, add_token
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import read_device
+from joulebook.storage.tokens import add_token
 from joulebook.web.api import delivery
 from tests.helpers.packs import NOW_MS, VOLTAGE
 from tests.helpers.pages import client_of
