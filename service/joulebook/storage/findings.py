@@ -1,5 +1,6 @@
 """What a look at a database found."""
 
+import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -34,3 +35,9 @@ class Findings:
             expected="a database as joulebook wrote it",
             next_step='see docs/operating.md, "When a file is damaged"',
         )
+
+
+def has_table(connection: sqlite3.Connection, name: str) -> bool:
+    """Return whether the database has a table; those of earlier versions lack some."""
+    found = connection.execute("SELECT 1 FROM sqlite_schema WHERE name = ?", (name,)).fetchone()
+    return found is not None

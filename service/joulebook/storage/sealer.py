@@ -8,6 +8,7 @@ from joulebook.storage.blockstore import check_blocks
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import DamagedBlock, SealCounts
 from joulebook.storage.rounds import Rounds
+from joulebook.storage.seal_links import link_unlinked
 from joulebook.storage.sealing import KEEP_HOT_DAYS, seal
 
 #: Between two transactions, so that the writer gets the lock first. [s]
@@ -78,6 +79,11 @@ class Sealer:
         """Whether the thread runs."""
         return self._rounds.alive
 
+    @property
+    def rounds(self) -> Rounds:
+        """The thread, for those who watch over it."""
+        return self._rounds
+
     def start(self) -> None:
         """Start the thread; it begins with whatever is old enough."""
         self._rounds.start()
@@ -113,6 +119,7 @@ class Sealer:
         )
         self._sealed += counts
         self._note_damaged(counts.damaged)
+        link_unlinked(connection, self._clock_ms(), between=lambda: self._rounds.pause(PAUSE_S))
 
     def _check(self, connection: Connection) -> None:
         last_id, damaged = check_blocks(connection, self._checked_id)

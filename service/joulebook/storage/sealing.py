@@ -39,6 +39,7 @@ from joulebook.storage.hotrows import (
 from joulebook.storage.overlays import Kinds, in_line, overlaid
 from joulebook.storage.periods import DAY_MS, day_of, day_period, week_period
 from joulebook.storage.records import DamagedBlock, SealCounts
+from joulebook.storage.seal_links import link_block
 from joulebook.storage.series import series_of_device
 from joulebook.storage.shrinking import shrink
 
@@ -97,7 +98,7 @@ def seal(
         if isinstance(found, SealCounts):
             counts += found
         else:
-            counts += _seal_period(connection, found, rows_at_once, between)
+            counts += _seal_period(connection, found, now_ms, rows_at_once, between)
         if progress is not None:
             progress(done, len(days))
         if not between():
@@ -195,6 +196,7 @@ def _period_of(
 def _seal_period(
     connection: sqlite3.Connection,
     found: _Found,
+    now_ms: int,
     rows_at_once: int,
     between: Callable[[], bool],
 ) -> SealCounts:
@@ -222,6 +224,7 @@ def _seal_period(
             delete_hot(connection, found.device_id, Span(start_ms, end_ms))
             if not number:
                 ids = [put_block(connection, found.device_id, found.period, whole, data)]
+                link_block(connection, found.device_id, whole, now_ms)
             if end_ms == found.period.end_ms:
                 forget_hot(connection, found.device_id, found.period)
     return SealCounts(blocks=1, rows=len(whole.at_ms))

@@ -13,6 +13,7 @@ from joulebook.storage.database import FILE_NAME
 from joulebook.storage.faults import DatabaseDamagedError, naming_faults
 from joulebook.storage.findings import Findings, ResultFault
 from joulebook.storage.schema import refuse_unknown
+from joulebook.storage.verify_links import check_links
 from joulebook.storage.verify_quarters import check_quarters
 from joulebook.storage.verify_sealed import check_blocks
 
@@ -73,6 +74,7 @@ def verify_file(path: Path, *, result_fault: ResultFault) -> Findings:
                 ("catalogue", _references),
                 ("readings", _readings),
                 ("blocks", check_blocks),
+                ("chain of what was sealed", check_links),
                 ("quarter hours", check_quarters),
                 ("day results", partial(_results, result_fault)),
             ):

@@ -4,9 +4,8 @@ import sqlite3
 
 from joulebook.core.daily.quarters import METHOD
 from joulebook.storage.blocks.parts import BlockDamagedError
-from joulebook.storage.findings import Findings
+from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.quarter_months import decode_month, month_of
-from joulebook.storage.verify_sealed import has_table
 
 _CHECKED = "months of quarter hours"
 _OLDER = "months of an earlier method"

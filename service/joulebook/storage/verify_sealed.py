@@ -8,15 +8,16 @@ import numpy as np
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock, checksum, decode_block
 from joulebook.storage.blocks.parts import BlockDamagedError
-from joulebook.storage.findings import Findings
+from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.records import DamagedBlock
+from joulebook.storage.verify_links import SealedDays
 
 
 def check_blocks(connection: sqlite3.Connection, findings: Findings) -> None:
     """Check each block's checksum, that all of it can be decoded, and whose readings they are."""
     if not has_table(connection, "blocks"):  # a backup of an earlier version
         return
-    known = _kinds(connection)
+    known, chain = _kinds(connection), SealedDays(connection)
     findings.checked |= {"blocks": 0, "sealed rows": 0, "sealed readings": 0}
     rows = connection.execute(
         """
@@ -44,6 +45,7 @@ def check_blocks(connection: sqlite3.Connection, findings: Findings) -> None:
             )
             findings.damage.append(str(damaged))
         else:
+            findings.damage += chain.differences(device_id, device, block)
             findings.checked["sealed rows"] += row_count
             findings.checked["sealed readings"] += sum(
                 int(np.count_nonzero(column.present())) for column in block.columns.values()
@@ -77,12 +79,6 @@ def _decoded(stored: _Stored, known: dict[int, str], *, follows: bool) -> Device
                 f"its series {series_id} is none of the device's {column.kind}s"
             )
     return block
-
-
-def has_table(connection: sqlite3.Connection, name: str) -> bool:
-    """Return whether the database has a table; those of earlier versions lack some."""
-    found = connection.execute("SELECT 1 FROM sqlite_schema WHERE name = ?", (name,)).fetchone()
-    return found is not None
 
 
 def _kinds(connection: sqlite3.Connection) -> dict[int, dict[int, str]]:

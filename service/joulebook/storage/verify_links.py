@@ -1,0 +1,53 @@
+"""Looks at the chain of what was sealed, and whether the blocks hold just that."""
+
+import sqlite3
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from joulebook.storage.blocks.block import DeviceBlock
+from joulebook.storage.blocks.digest import day_digests
+from joulebook.storage.findings import Findings, has_table
+from joulebook.storage.seal_links import broken_link, links_of, series_names
+
+_EPOCH = date(1970, 1, 1)
+
+
+class SealedDays:
+    """The digests that the chain gives each device's days, the newest link of each."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._digests: dict[tuple[int, int], bytes] = {}
+        if has_table(connection, "seal_links"):  # a backup of an earlier version has none
+            rows = connection.execute(
+                "SELECT device_id, day, digest FROM seal_links ORDER BY site_id, number"
+            )
+            self._digests = {(device_id, day): digest for device_id, day, digest in rows}
+
+    def differences(self, device_id: int, device: str | None, block: DeviceBlock) -> Iterator[str]:
+        """Yield a sentence for each day whose readings are not those that were linked.
+
+        A day without a link says nothing: it was sealed before there was a chain.
+        """
+        for each in day_digests(block, series_names(self._connection, device_id)):
+            linked = self._digests.get((device_id, each.day))
+            if linked is not None and linked != each.digest:
+                day = _EPOCH + timedelta(days=each.day)
+                yield (
+                    f"the readings of {device or f'device {device_id}'} on {day} (UTC) are not "
+                    "those that were sealed"
+                )
+
+
+def check_links(connection: sqlite3.Connection, findings: Findings) -> None:
+    """Check that each link follows from those before it."""
+    if not has_table(connection, "seal_links"):
+        return
+    (findings.checked["links"],) = connection.execute("SELECT count(*) FROM seal_links").fetchone()
+    for site_id, name in connection.execute("SELECT id, name FROM sites ORDER BY id").fetchall():
+        link = broken_link(links_of(connection, site_id))
+        if link is not None:
+            findings.damage.append(
+                f"link {link.number} of {name}, of {link.device} on {link.day}, does not follow "
+                "from the links before it"
+            )
