@@ -1,9 +1,9 @@
-"""What an owner says of a site and its battery, and how it is changed."""
+"""What an owner says of a site, its equipment and its terms, and how it is changed."""
 
 import sqlite3
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypedDict, Unpack
+from typing import TypedDict, Unpack, cast
 
 from joulebook.errors import UsageError
 from joulebook.storage.connections import joined
@@ -24,12 +24,26 @@ class SiteFacts(TypedDict, total=False):
     warranty_throughput_wh: float | None
     inverter_w: float | None
     inverter_peak_w: float | None
+    charge_low_c: float | None
+    charge_high_c: float | None
+    discharge_low_c: float | None
+    discharge_high_c: float | None
+    charge_max_v: float | None
+    battery_maker: str | None
+    battery_model: str | None
+    battery_serial: str | None
+    inverter_maker: str | None
+    inverter_model: str | None
+    inverter_serial: str | None
+    installer: str | None
+    commissioned: date | None
+    locale: str | None
 
 
 FACTS = tuple(SiteFacts.__annotations__)
 
 # The bounds only catch slips of the pen; they are no statement about batteries.
-_BOUNDS = {
+BOUNDS = {
     "battery_ah": (0.1, 100_000.0),
     "battery_cells": (1, 1_000),
     "warranty_years": (0.1, 100.0),
@@ -37,9 +51,24 @@ _BOUNDS = {
     "warranty_throughput_wh": (1.0, 1e12),
     "inverter_w": (10.0, 1e6),
     "inverter_peak_w": (10.0, 1e7),
+    "charge_low_c": (-60.0, 100.0),
+    "charge_high_c": (-60.0, 100.0),
+    "discharge_low_c": (-60.0, 100.0),
+    "discharge_high_c": (-60.0, 100.0),
+    "charge_max_v": (1.0, 2_000.0),
 }
-#: What days are computed with; the others concern the whole record only.
+#: A text about the equipment has at most so many characters.
+LONGEST_TEXT = 80
+_TEXTS = (
+    *("battery_maker", "battery_model", "battery_serial"),
+    *("inverter_maker", "inverter_model", "inverter_serial", "installer", "locale"),
+)
+#: A low end, and the high end that must lie above it.
+_ENDS = (("charge_low_c", "charge_high_c"), ("discharge_low_c", "discharge_high_c"))
+
+#: What days are computed with; and what is only told, and no number rests on.
 _OF_DAYS = ("battery_ah", "battery_cells")
+_TOLD = frozenset(FACTS[FACTS.index("charge_low_c") :])
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,22 +79,36 @@ class Changed:
     days: int
 
 
+def facts_of(site: Site) -> SiteFacts:
+    """Return all that is said of a site; ``None`` where nothing is."""
+    return cast(SiteFacts, {fact: getattr(site, fact) for fact in FACTS})
+
+
 def check_facts(**facts: Unpack[SiteFacts]) -> None:
-    """Raise where a fact makes no sense.
+    """Raise where a fact makes no sense; ``where`` of the error is the fact.
 
     Raises
     ------
     UsageError
         If so.
     """
-    for fact, (low, high) in _BOUNDS.items():
+    for fact, (low, high) in BOUNDS.items():
         value = facts.get(fact)
         # NaN and infinity do not pass.
         if isinstance(value, int | float) and not low <= value <= high:
             raise _refused(fact, value, f"a number from {low:g} to {high:g}")
-    installed = facts.get("installed")
-    if installed is not None and not 1990 <= installed.year <= 2099:
-        raise _refused("installed", installed, "a date from 1990 to 2099")
+    for fact in ("installed", "commissioned"):
+        day = facts.get(fact)
+        if isinstance(day, date) and not 1990 <= day.year <= 2099:
+            raise _refused(fact, day, "a date from 1990 to 2099")
+    for fact in _TEXTS:
+        text = facts.get(fact)
+        if isinstance(text, str) and not (text.isprintable() and 0 < len(text) <= LONGEST_TEXT):
+            raise _refused(fact, repr(text[:40]), f"1 to {LONGEST_TEXT} characters on one line")
+    for lower, upper in _ENDS:
+        low_c, high_c = facts.get(lower), facts.get(upper)
+        if isinstance(low_c, float) and isinstance(high_c, float) and low_c >= high_c:
+            raise _refused(upper, high_c, f"a temperature above {lower}, which is {low_c:g}")
 
 
 @names_faults
@@ -82,33 +125,46 @@ def change_facts(connection: sqlite3.Connection, site: Site, **facts: Unpack[Sit
     UsageError
         If a fact makes no sense.
     """
-    check_facts(**facts)
     changed = replace(site, **facts)
+    check_facts(**facts_of(changed))
     with joined(connection):
         connection.execute(
             """
             UPDATE sites
-            SET battery_ah = ?,
-                battery_cells = ?,
-                installed = ?,
-                warranty_years = ?,
-                warranty_floor_ratio = ?,
-                warranty_throughput_wh = ?,
-                inverter_w = ?,
-                inverter_peak_w = ?
-            WHERE id = ?
+            SET battery_ah = :battery_ah,
+                battery_cells = :battery_cells,
+                installed = :installed,
+                warranty_years = :warranty_years,
+                warranty_floor_ratio = :warranty_floor_ratio,
+                warranty_throughput_wh = :warranty_throughput_wh,
+                inverter_w = :inverter_w,
+                inverter_peak_w = :inverter_peak_w,
+                charge_low_c = :charge_low_c,
+                charge_high_c = :charge_high_c,
+                discharge_low_c = :discharge_low_c,
+                discharge_high_c = :discharge_high_c,
+                charge_max_v = :charge_max_v,
+                battery_maker = :battery_maker,
+                battery_model = :battery_model,
+                battery_serial = :battery_serial,
+                inverter_maker = :inverter_maker,
+                inverter_model = :inverter_model,
+                inverter_serial = :inverter_serial,
+                installer = :installer,
+                commissioned = :commissioned,
+                locale = :locale
+            WHERE id = :id
             """,
-            (
-                *(changed.battery_ah, changed.battery_cells),
-                changed.installed.isoformat() if changed.installed else None,
-                *(changed.warranty_years, changed.warranty_floor_ratio),
-                changed.warranty_throughput_wh,
-                *(changed.inverter_w, changed.inverter_peak_w, site.id),
-            ),
+            {fact: _stored(getattr(changed, fact)) for fact in ("id", *FACTS)},
         )
-        mark_record(connection, site.id)
+        if not _TOLD.issuperset(facts):
+            mark_record(connection, site.id)
         concerned = any(getattr(changed, fact) != getattr(site, fact) for fact in _OF_DAYS)
         return Changed(changed, mark_span(connection, site, None, None) if concerned else 0)
+
+
+def _stored(value: object) -> object:
+    return value.isoformat() if isinstance(value, date) else value
 
 
 def _refused(fact: str, value: object, expected: str) -> UsageError:

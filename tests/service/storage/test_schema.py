@@ -42,6 +42,7 @@ from joulebook.storage.models_people import (
     TokenRow,
     WelcomeRow,
 )
+from joulebook.storage.models_setup import SignOffRow
 from joulebook.storage.schema import migrations, prepare
 from tests.service.storage.saved_database import dump, fill
 
@@ -77,6 +78,7 @@ MODELS = (
     ShareRow,
     SealLinkRow,
     TariffRow,
+    SignOffRow,
 )
 
 DRIVER_ONLY = {
