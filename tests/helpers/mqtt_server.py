@@ -4,14 +4,14 @@ import asyncio
 import socket
 import ssl
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from types import TracebackType
 from typing import Self
 
 from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.listener import Listener
-from joulebook.ingest.mqtt.roster import ListenerLimits
+from joulebook.ingest.mqtt.roster import ListenerLimits, none_revoked
 from joulebook.storage.records import Grant
 from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.mqtt_packets import connect
@@ -62,6 +62,7 @@ def running_listener(
     *,
     check: Callable[[str, str], Grant | None] = check_token,
     limits: ListenerLimits | None = None,
+    revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
     tls: ssl.SSLContext | None = None,
     port: int = 0,
 ) -> Iterator[RunningListener]:
@@ -77,6 +78,7 @@ def running_listener(
         clock_ms=lambda: NOW_MS,
         tls=tls,
         limits=limits or ListenerLimits(),
+        revoked=revoked,
     )
     try:
         asyncio.run_coroutine_threadsafe(listener.start(), loop).result(WAIT_S)

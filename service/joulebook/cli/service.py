@@ -23,7 +23,7 @@ from joulebook.settings import Settings
 from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.sealer import Sealer
-from joulebook.storage.tokens import check_token
+from joulebook.storage.tokens import check_token, revoked_among
 from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.app import build_app
@@ -53,6 +53,7 @@ class Service:
             port=settings.mqtt_port,
             clock_ms=clock_ms,
             tls=_tls_context(settings),
+            revoked=lambda token_ids: revoked_among(database, token_ids),
         )
         self._broker = (
             BrokerClient(

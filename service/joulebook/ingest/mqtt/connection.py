@@ -123,6 +123,13 @@ class Connection(asyncio.Protocol):
         self._flush()
 
     @_fenced
+    def expel(self) -> None:
+        """Close, for the token lets nobody in any more."""
+        log.warning("the token of %s was revoked", self.peer)
+        self._session.disconnect(Reason.NOT_AUTHORISED)
+        self._flush()
+
+    @_fenced
     def look_again(self) -> None:
         """Read on if the inbox has room by now."""
         self._pace()

@@ -3,13 +3,13 @@
 import asyncio
 import logging
 import ssl
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
 from joulebook.errors import UnavailableError
 from joulebook.ingest.mqtt.connection import Connection
 from joulebook.ingest.mqtt.door import Inbox
-from joulebook.ingest.mqtt.roster import ListenerCounts, ListenerLimits, Roster
+from joulebook.ingest.mqtt.roster import ListenerCounts, ListenerLimits, Roster, none_revoked
 from joulebook.storage.records import Grant
 
 log = logging.getLogger(__name__)
@@ -35,6 +35,9 @@ class Listener:
         The server's certificate, for MQTT over TLS.
     limits : ListenerLimits, optional
         What one listener takes at most.
+    revoked : callable, optional
+        Returns those of some tokens' ids that let nobody in any more: their connections are
+        closed. Called in a thread of its own, every two seconds while anybody is connected.
     """
 
     def __init__(
@@ -47,8 +50,9 @@ class Listener:
         clock_ms: Callable[[], int],
         tls: ssl.SSLContext | None = None,
         limits: ListenerLimits = ListenerLimits(),  # noqa: B008 - frozen
+        revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
     ) -> None:
-        self._roster = Roster(inbox, check_token, clock_ms=clock_ms, limits=limits)
+        self._roster = Roster(inbox, check_token, clock_ms=clock_ms, limits=limits, revoked=revoked)
         self._host = host
         self._tls = tls
         self._server: asyncio.Server | None = None

@@ -1,7 +1,8 @@
 """The open connections of a listener, and what they share."""
 
 import asyncio
-from collections.abc import Callable
+import logging
+from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -9,6 +10,8 @@ from typing import Protocol
 from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.handshake import SessionLimits
 from joulebook.storage.records import Grant
+
+log = logging.getLogger(__name__)
 
 # How often connections that wait for room in the inbox look again. The inbox fills from other
 # doors too, so there is no event of ours to wait for. [s]
@@ -25,6 +28,7 @@ class ListenerLimits:
     session: SessionLimits = field(default_factory=SessionLimits)
     connections: int = 1000
     login_s: float = 10.0  # from the connection to its CONNACK
+    revoked_s: float = 2.0  # after which it is asked again whose tokens were revoked
     waiting_messages: int = 5000  # of one connection with the inbox, before it is not read
     waiting_bytes: int = 4 * 1024 * 1024
     unread_bytes: int = 256 * 1024  # of answers that a client does not read, before it is dropped
@@ -48,6 +52,9 @@ class Member(Protocol):
     def take_over(self) -> None:
         """Make way for a newer connection of the same client."""
 
+    def expel(self) -> None:
+        """Close, for the token lets nobody in any more."""
+
     def look_again(self) -> None:
         """Read on if the inbox has room by now."""
 
@@ -64,6 +71,11 @@ class Member(Protocol):
         """Close at once."""
 
 
+def none_revoked(_token_ids: Collection[int]) -> Collection[int]:
+    """Know of no token that was revoked."""
+    return ()
+
+
 class Roster:
     """Open connections by client, and the inbox, clock, limits and counts that they share."""
 
@@ -74,12 +86,15 @@ class Roster:
         *,
         clock_ms: Callable[[], int],
         limits: ListenerLimits,
+        revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
     ) -> None:
         self.inbox = inbox
         self.clock_ms = clock_ms
         self.limits = limits
         self.counts = ListenerCounts()
         self._check_token = check_token
+        self._revoked = revoked
+        self._asks = False  # whose tokens were revoked, soon or just now
         # The check may read the disk, so it must not hold up the loop.
         self._checkers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="mqtt-token")
         self._open: set[Member] = set()
@@ -118,6 +133,33 @@ class Roster:
         self._by_client[key] = member
         if older is not None:
             older.take_over()
+        self._ask_later()
+
+    def _ask_later(self) -> None:
+        if not self._asks:
+            self._asks = True
+            asyncio.get_running_loop().call_later(self.limits.revoked_s, self._ask)
+
+    def _ask(self) -> None:
+        """Ask whose tokens were revoked, as long as anybody is here."""
+        self._asks = False
+        token_ids = {token_id for token_id, _ in self._by_client}
+        if token_ids and not self._stopping:
+            self._asks = True
+            loop = asyncio.get_running_loop()
+            asked = loop.run_in_executor(self._checkers, self._revoked, token_ids)
+            asked.add_done_callback(self._expel)
+
+    def _expel(self, asked: asyncio.Future[Collection[int]]) -> None:
+        self._asks = False
+        error = asked.exception()
+        if error is not None:
+            log.error("whose tokens were revoked could not be read", exc_info=error)
+        else:
+            for (token_id, _), member in list(self._by_client.items()):
+                if token_id in asked.result():
+                    member.expel()
+        self._ask_later()
 
     def wait_for_room(self, member: Member) -> None:
         """Let a connection look again soon whether the inbox has room."""
