@@ -18,6 +18,8 @@ from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts
 from joulebook.storage.tokens import add_token
 
+_DAY = click.DateTime(formats=["%Y-%m-%d"])
+
 
 @click.group()
 def site() -> None:
@@ -30,12 +32,26 @@ def fact_options(command: Command) -> Command:
         (
             ("--battery-ah", float, "Rated charge of the battery. [Ah]"),
             ("--battery-cells", int, "Cells in series, as 16."),
-            ("--installed", click.DateTime(formats=["%Y-%m-%d"]), "Day it first ran."),
+            ("--installed", _DAY, "Day it first ran."),
             ("--warranty-years", float, "Warranty from the day it first ran, as 10."),
             ("--warranty-floor", float, "Warranted share of rated charge, as 0.7."),
             ("--warranty-throughput-kwh", float, "Warranted energy out. [kWh]"),
             ("--inverter-w", float, "What the inverter is rated to give for long. [W]"),
             ("--inverter-peak-w", float, "And for some seconds. [W]"),
+            ("--charge-low-c", float, "Coldest cell that the terms allow to charge. [°C]"),
+            ("--charge-high-c", float, "And the hottest. [°C]"),
+            ("--discharge-low-c", float, "Coldest cell that they allow to discharge. [°C]"),
+            ("--discharge-high-c", float, "And the hottest. [°C]"),
+            ("--charge-max-v", float, "Most that they let the pack be charged to. [V]"),
+            ("--battery-maker", str, "Who made the battery."),
+            ("--battery-model", str, "Which one it is."),
+            ("--battery-serial", str, "Its serial number."),
+            ("--inverter-maker", str, "Who made the inverter."),
+            ("--inverter-model", str, "Which one it is."),
+            ("--inverter-serial", str, "Its serial number."),
+            ("--installer", str, "Who put it up."),
+            ("--commissioned", _DAY, "Day on which it was handed over."),
+            ("--locale", str, "How numbers and dates are written, as en-GB."),
         )
     ):
         command = click.option(name, type=kind, help=words)(command)
@@ -43,28 +59,17 @@ def fact_options(command: Command) -> Command:
 
 
 def _facts(
-    *,
-    battery_ah: float | None,
-    battery_cells: int | None,
-    installed: datetime | None,
-    warranty_years: float | None,
-    warranty_floor: float | None,
-    warranty_throughput_kwh: float | None,
-    inverter_w: float | None,
-    inverter_peak_w: float | None,
+    *, warranty_floor: float | None, warranty_throughput_kwh: float | None, **given: Any
 ) -> SiteFacts:
     """Return what the options of `fact_options` gave, ``None`` where nothing."""
-    throughput_wh = None if warranty_throughput_kwh is None else warranty_throughput_kwh * 1000
-    return SiteFacts(
-        battery_ah=battery_ah,
-        battery_cells=battery_cells,
-        installed=installed.date() if installed else None,
-        warranty_years=warranty_years,
-        warranty_floor_ratio=warranty_floor,
-        warranty_throughput_wh=throughput_wh,
-        inverter_w=inverter_w,
-        inverter_peak_w=inverter_peak_w,
-    )
+    said = {
+        fact: value.date() if isinstance(value, datetime) else value
+        for fact, value in given.items()
+    }
+    said["warranty_floor_ratio"] = warranty_floor
+    if warranty_throughput_kwh is not None:
+        said["warranty_throughput_wh"] = warranty_throughput_kwh * 1000
+    return cast(SiteFacts, said)
 
 
 @site.command("add")

@@ -3,10 +3,14 @@ from pathlib import Path
 import pytest
 
 from joulebook.cli import main
+from joulebook.storage.site_facts import FACTS
 
 HISTORY = "time,battery.power [W]\n1784023200,1000\n1784023260,1000\n"
 TERMS = ["--warranty-years", "10", "--warranty-floor", "0.7", "--warranty-throughput-kwh", "30000"]
 RATING = ["--inverter-w", "6500", "--inverter-peak-w", "12000"]
+
+#: What the terms allow and what the equipment is: facts after the eighth.
+NOT_TOLD = [f"{fact}: not given" for fact in FACTS[8:]]
 
 
 @pytest.fixture
@@ -34,6 +38,7 @@ def test_what_is_given_changes_and_the_rest_stays(
         "warranty_throughput_wh: not given",
         "inverter_w: not given",
         "inverter_peak_w: not given",
+        *NOT_TOLD,
         "days to be computed anew: 1",
     ]
     assert main(["site", "set", "studio", "--installed", "2025-01-15", *TERMS, *RATING, *data]) == 0
@@ -46,6 +51,7 @@ def test_what_is_given_changes_and_the_rest_stays(
         "warranty_throughput_wh: 30000000.0",
         "inverter_w: 6500.0",
         "inverter_peak_w: 12000.0",
+        *NOT_TOLD,
         "days to be computed anew: 0",
     ]
 
@@ -62,3 +68,16 @@ def test_what_makes_no_sense_is_refused(
 ) -> None:
     assert main(["site", "set", "studio", "--warranty-floor", "70", *data]) == 2
     assert "warranty_floor_ratio cannot be 70" in capsys.readouterr().err
+
+
+def test_limits_of_the_terms_and_the_equipment_can_be_told(
+    data: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    limits = ["--charge-low-c", "0", "--charge-high-c", "50", "--charge-max-v", "57.6"]
+    words = ["--battery-serial", "PT-0042", "--commissioned", "2025-01-20", "--locale", "en-GB"]
+    assert main(["site", "set", "studio", *limits, *words, *data]) == 0
+    told = dict(line.split(": ") for line in capsys.readouterr().out.splitlines())
+    assert (told["charge_low_c"], told["charge_high_c"]) == ("0.0", "50.0")
+    assert (told["discharge_low_c"], told["charge_max_v"]) == ("not given", "57.6")
+    assert (told["battery_serial"], told["commissioned"]) == ("PT-0042", "2025-01-20")
+    assert (told["locale"], told["days to be computed anew"]) == ("en-GB", "0")
