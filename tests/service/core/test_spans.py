@@ -12,7 +12,15 @@ import numpy as np
 import pytest
 
 from joulebook.core.daily.energy import integrate
-from joulebook.core.spans import Span, date_of, dates, days_span, local_day
+from joulebook.core.spans import (
+    Span,
+    date_of,
+    dates,
+    days_span,
+    even_pieces,
+    local_day,
+    same_clock,
+)
 
 DATA = Path(__file__).parents[2] / "data" / "tz_days.csv"
 
@@ -81,3 +89,63 @@ def test_a_span_does_not_end_before_it_starts() -> None:
     now_ms = round(datetime(2026, 1, 1, tzinfo=UTC).timestamp() * 1000)
     with pytest.raises(ValueError, match="ends before it starts"):
         Span(now_ms, now_ms - 1)
+
+
+HOUR_MS = 3_600_000
+
+
+def _hours(day: str, zone: str) -> list[tuple[float, float]]:
+    """Return of each piece what the clocks show at its start, and how long it is. [h]"""
+    return [
+        (clock_ms / HOUR_MS, piece.length_s / 3600)
+        for clock_ms, piece in even_pieces(date.fromisoformat(day), ZoneInfo(zone))
+    ]
+
+
+# Changes of the clocks by the IANA tz database, as in the check file.
+def test_clocks_run_evenly_but_for_a_change() -> None:
+    assert _hours("2026-03-04", "Europe/Lisbon") == [(0.0, 24.0)]
+    # Chicago, 8 March 2026: 02:00 becomes 03:00.
+    assert _hours("2026-03-08", "America/Chicago") == [(0.0, 2.0), (3.0, 21.0)]
+    # Chicago, 1 November 2026: 02:00 becomes 01:00; the second time from 01:00 on is left out.
+    assert _hours("2026-11-01", "America/Chicago") == [(0.0, 2.0), (2.0, 22.0)]
+    # Santiago, 7 September 2025: the day begins at 01:00.
+    assert _hours("2025-09-07", "America/Santiago") == [(1.0, 23.0)]
+    # Samoa skipped 30 December 2011.
+    assert _hours("2011-12-30", "Pacific/Apia") == []
+
+
+def test_pieces_lie_within_their_day() -> None:
+    zone = ZoneInfo("America/Chicago")
+    day = local_day(date(2026, 11, 1), zone)
+    (_, first), (_, last) = even_pieces(date(2026, 11, 1), zone)
+    assert (first.start_ms, last.end_ms) == (day.start_ms, day.end_ms)
+    assert last.start_ms - first.end_ms == HOUR_MS
+
+
+def test_times_of_two_days_belong_together_by_their_clocks() -> None:
+    zone = ZoneInfo("America/Chicago")
+    spring, usual = date(2026, 3, 8), date(2026, 3, 1)
+    pairs = same_clock(spring, usual, zone)
+    # 00:00 to 02:00, and 03:00 to 24:00: what the clocks skipped has nothing beside it.
+    assert [here.length_s / 3600 for here, _ in pairs] == [2.0, 21.0]
+    assert [there.length_s / 3600 for _, there in pairs] == [2.0, 21.0]
+    for here, there in pairs:
+        shown = [
+            datetime.fromtimestamp(each.start_ms / 1000, tz=zone).time() for each in (here, there)
+        ]
+        assert shown[0] == shown[1]
+    assert pairs[0][0].start_ms == local_day(spring, zone).start_ms
+    assert pairs[1][1].end_ms == local_day(usual, zone).end_ms
+
+
+def test_nothing_stands_beside_a_day_that_was_skipped() -> None:
+    zone = ZoneInfo("Pacific/Apia")
+    assert same_clock(date(2011, 12, 30), date(2011, 12, 23), zone) == []
+
+
+def test_of_two_days_with_the_same_change_each_piece_has_its_own() -> None:
+    # Both days skip 02:00 to 03:00.
+    pairs = same_clock(date(2026, 3, 8), date(2026, 3, 8), ZoneInfo("America/Chicago"))
+    assert [here for here, _ in pairs] == [there for _, there in pairs]
+    assert [here.length_s / 3600 for here, _ in pairs] == [2.0, 21.0]
