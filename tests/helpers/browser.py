@@ -1,68 +1,68 @@
-"""A real browser of a phone's width, driven over the DevTools protocol's pipe.
+"""A real browser, of a phone's width where nothing else is asked for: Debian's chromium.
 
-The protocol: https://chromedevtools.github.io/devtools-protocol/ (messages of JSON, each ended by
-a zero byte, on file descriptors 3 and 4 with ``--remote-debugging-pipe``). Chromium's own
-``--screenshot`` does not go below a window of 500 px, the emulation of a device does.
+It is driven by playwright (https://playwright.dev/python/), whose asynchronous half runs in a
+thread of its own: its other half would leave an event loop running in the tests' own thread, where
+others begin theirs.
 """
 
-import base64
-import json
-import os
-import select
-import subprocess
-import sys
-import tempfile
+import asyncio
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
+
+from playwright.async_api import Browser as Chromium
+from playwright.async_api import ConsoleMessage, Route, async_playwright
+from playwright.async_api import Page as Tab
 
 from tests.helpers.outside import needs_program
 
 _PATIENCE_S = 30.0
-_ARGUMENTS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--hide-scrollbars",
-    "--remote-debugging-pipe",
-)
+_ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--hide-scrollbars")
 
-#: Puts two descriptors where the protocol wants them, and becomes the program.
-_AT_3_AND_4 = """
-import fcntl, os, sys
-above = [fcntl.fcntl(int(number), fcntl.F_DUPFD, 10) for number in sys.argv[1:3]]
-for wanted, descriptor in zip((3, 4), above):
-    os.dup2(descriptor, wanted)
-os.execv(sys.argv[3], sys.argv[3:])
-"""
+_T = TypeVar("_T")
+
+
+class _Loop:
+    """An event loop in a thread of its own."""
+
+    def __init__(self) -> None:
+        self._loop = asyncio.new_event_loop()
+        self._thread = threading.Thread(target=self._loop.run_forever)
+        self._thread.start()
+
+    def run(self, work: Coroutine[Any, Any, _T]) -> _T:
+        """Run a coroutine over there and return what it returns."""
+        return asyncio.run_coroutine_threadsafe(work, self._loop).result(2 * _PATIENCE_S)
+
+    def end(self) -> None:
+        """Stop, once nothing runs any more."""
+        self._loop.call_soon_threadsafe(self._loop.stop)
+        self._thread.join()
+        self._loop.close()
 
 
 class Page:
     """One tab, and what its console said."""
 
-    def __init__(self, to_browser: int, from_browser: int) -> None:
-        self._to, self._from = to_browser, from_browser
-        self._unread = b""
-        self._number = 0
-        self._session: str | None = None
-        self._loads = 0
+    def __init__(self, loop: _Loop, chromium: Chromium) -> None:
+        self._loop, self._chromium = loop, chromium
+        self._tab: Tab | None = None
+        self._device: dict[str, Any] = {}
         #: Errors and warnings of the console, and exceptions that no script caught.
         self.complaints: list[str] = []
 
-    def open_tab(self) -> None:
-        """Make the tab and listen to its console."""
-        target = self.call("Target.createTarget", url="about:blank")["targetId"]
-        attached = self.call("Target.attachToTarget", targetId=target, flatten=True)
-        self._session = attached["sessionId"]
-        for domain in ("Page", "Runtime", "Log"):
-            self.call(f"{domain}.enable")
+    @property
+    def tab(self) -> Tab:
+        """Playwright's own page; its methods run by `run` only."""
+        assert self._tab is not None, "look_like() comes first"
+        return self._tab
+
+    def run(self, work: Coroutine[Any, Any, _T]) -> _T:
+        """Run what a method of `tab` returned, and return what comes of it."""
+        return self._loop.run(work)
 
     def look_like(
         self,
@@ -72,34 +72,68 @@ class Page:
         scale: float = 1,
         scheme: Literal["light", "dark"] = "light",
         scripts: bool = True,
+        language: str = "en",
     ) -> None:
-        """Become a device of so many CSS pixels, in light or dark, with scripts or without."""
-        self.call(
-            "Emulation.setDeviceMetricsOverride",
-            width=width,
-            height=height,
-            deviceScaleFactor=scale,
-            mobile=True,
-        )
-        self.call(
-            "Emulation.setEmulatedMedia",
-            features=[{"name": "prefers-color-scheme", "value": scheme}],
-        )
-        self.call("Emulation.setScriptExecutionDisabled", value=not scripts)
+        """Become a device of so many CSS pixels, in light or dark, with scripts or without.
 
-    def go(self, url: str) -> None:
-        """Open an address and wait until it has loaded."""
-        loads = self._loads
-        self.call("Page.navigate", url=url)
-        deadline = time.monotonic() + _PATIENCE_S
-        while self._loads == loads:
-            self._read(deadline)
+        ``language`` is what the browser asks for.
+        """
+        device = {
+            "device_scale_factor": scale,
+            "is_mobile": width < 700,
+            "java_script_enabled": scripts,
+            "locale": language,
+        }
+        if self._device != device:
+            self._loop.run(self._become(device))
+        self.run(self.tab.set_viewport_size({"width": width, "height": height}))
+        self.run(self.tab.emulate_media(color_scheme=scheme))
+
+    async def _become(self, device: dict[str, Any]) -> None:
+        await self.close()
+        context = await self._chromium.new_context(**device)
+        self._tab, self._device = await context.new_page(), device
+        self._tab.on("console", self._hear)
+        self._tab.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning"):
+            self.complaints.append(f"{message.text} {message.location.get('url', '')}")
+
+    async def close(self) -> None:
+        """Close the tab, and with it what it kept."""
+        if self._tab is not None:
+            await self._tab.context.close()
+            self._tab = None
+
+    def go(self, url: str) -> int:
+        """Open an address, wait until it has loaded, and return the status of the answer."""
+        answer = self.run(self.tab.goto(url, timeout=_PATIENCE_S * 1000))
+        return 0 if answer is None else answer.status
+
+    def lose(self, pattern: str) -> None:
+        """Let requests for addresses of a pattern fail, as on a bad line."""
+
+        async def fail(route: Route) -> None:
+            await route.abort("connectionfailed")
+
+        self.run(self.tab.route(pattern, fail))
+
+    def find_again(self, pattern: str) -> None:
+        """Let them through again."""
+        self.run(self.tab.unroute(pattern))
+
+    def cut_off(self, away: bool) -> None:
+        """Cut the network, or mend it."""
+        self.run(self.tab.context.set_offline(away))
+
+    def press(self, key: str) -> None:
+        """Press a key of the keyboard."""
+        self.run(self.tab.keyboard.press(key))
 
     def evaluate(self, expression: str) -> Any:
         """Return the value of an expression of JavaScript in the page."""
-        answer = self.call("Runtime.evaluate", expression=expression, returnByValue=True)
-        assert "exceptionDetails" not in answer, answer["exceptionDetails"]
-        return answer["result"].get("value")
+        return self.run(self.tab.evaluate(expression))
 
     def wait_for(self, expression: str) -> None:
         """Wait until an expression is true in the page."""
@@ -114,83 +148,31 @@ class Page:
 
     def picture(self, *, whole: bool = False) -> bytes:
         """Return a PNG of what the window shows, or of the whole page."""
-        clip = {}
-        if whole:
-            size = self.call("Page.getLayoutMetrics")["cssContentSize"]
-            clip = {"clip": {"x": 0, "y": 0, "scale": 1, **_size(size)}}
-        shot = self.call("Page.captureScreenshot", captureBeyondViewport=whole, **clip)
-        return base64.b64decode(shot["data"])
+        return self.run(self.tab.screenshot(full_page=whole))
 
-    def call(self, method: str, **parameters: Any) -> dict[str, Any]:
-        """Ask the browser and return its answer."""
-        self._number += 1
-        number = self._number
-        message: dict[str, Any] = {"id": number, "method": method, "params": parameters}
-        if self._session is not None:
-            message["sessionId"] = self._session
-        os.write(self._to, json.dumps(message).encode() + b"\0")
-        deadline = time.monotonic() + _PATIENCE_S
-        while True:
-            answer = self._read(deadline)
-            if answer.get("id") == number:
-                assert "error" not in answer, answer["error"]
-                result: dict[str, Any] = answer["result"]
-                return result
-
-    def _read(self, deadline: float) -> dict[str, Any]:
-        while b"\0" not in self._unread:
-            ready, _, _ = select.select([self._from], [], [], max(0, deadline - time.monotonic()))
-            assert ready, "the browser does not answer"
-            received = os.read(self._from, 1 << 20)
-            assert received, "the browser has ended"
-            self._unread += received
-        raw, _, self._unread = self._unread.partition(b"\0")
-        message: dict[str, Any] = json.loads(raw)
-        self._note(message.get("method"), message.get("params", {}))
-        return message
-
-    def _note(self, event: str | None, told: dict[str, Any]) -> None:
-        if event == "Page.loadEventFired":
-            self._loads += 1
-        elif event == "Runtime.exceptionThrown":
-            self.complaints.append(str(told["exceptionDetails"]))
-        elif event == "Runtime.consoleAPICalled" and told["type"] in ("error", "warning"):
-            self.complaints.append(str(told["args"]))
-        elif event == "Log.entryAdded" and told["entry"]["level"] in ("error", "warning"):
-            self.complaints.append(f"{told['entry']['text']} {told['entry'].get('url', '')}")
-
-
-def _size(size: dict[str, float]) -> dict[str, float]:
-    return {"width": size["width"], "height": size["height"]}
+    def printed(self) -> bytes:
+        """Return the page as a PDF on A4."""
+        return self.run(self.tab.pdf(format="A4"))
 
 
 @contextmanager
 def opened_page() -> Iterator[Page]:
     """Start a browser with a new profile, and end it afterwards."""
     program = needs_program("chromium")
-    to_read, to_write = os.pipe()
-    from_read, from_write = os.pipe()
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
-        process = subprocess.Popen(
-            [
-                *(sys.executable, "-c", _AT_3_AND_4, str(to_read), str(from_write)),
-                *(program, *_ARGUMENTS, f"--user-data-dir={profile}"),
-            ],
-            pass_fds=(to_read, from_write),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        os.close(to_read)
-        os.close(from_write)
+    loop = _Loop()
+    try:
+        started = loop.run(async_playwright().start())
+        chromium = loop.run(started.chromium.launch(executable_path=program, args=list(_ARGUMENTS)))
         try:
-            page = Page(to_write, from_read)
-            page.open_tab()
+            page = Page(loop, chromium)
+            page.look_like()
             yield page
         finally:
-            process.kill()
-            process.wait()
-            os.close(to_write)
-            os.close(from_read)
+            loop.run(page.close())
+            loop.run(chromium.close())
+            loop.run(started.stop())
+    finally:
+        loop.end()
 
 
 def screenshot(

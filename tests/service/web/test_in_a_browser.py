@@ -154,8 +154,7 @@ def test_a_service_that_is_away_is_said_to_be(phone: Page, own: Studio) -> None:
 
 def test_the_focus_of_the_keyboard_is_visible(phone: Page, address: str) -> None:
     phone.go(f"{address}/sites/studio")
-    for kind in ("keyDown", "keyUp"):
-        phone.call("Input.dispatchKeyEvent", type=kind, key="Tab", windowsVirtualKeyCode=9)
+    phone.press("Tab")
     assert phone.evaluate("document.activeElement.textContent") == "Skip to the content"
     style = "getComputedStyle(document.activeElement)"
     assert phone.evaluate(f"{style}.outlineStyle") == "solid"
