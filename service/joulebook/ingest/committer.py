@@ -1,8 +1,10 @@
 """Decodes messages and writes what they hold in one transaction."""
 
 import logging
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 from joulebook.errors import JoulebookError
 from joulebook.ingest.decode import Decoder
@@ -25,13 +27,18 @@ class Outcome:
 
     verdicts: list[Verdict]
     written: Written
-    quarantined: int
+    reasons: Counter[str]  # of the messages and parts that are quarantined
+
+    @property
+    def quarantined(self) -> int:
+        """Messages and parts of messages that were put aside."""
+        return self.reasons.total()
 
     def __add__(self, other: "Outcome") -> "Outcome":
         return Outcome(
             self.verdicts + other.verdicts,
             self.written + other.written,
-            self.quarantined + other.quarantined,
+            self.reasons + other.reasons,
         )
 
 
@@ -94,7 +101,7 @@ class Committer:
                 # The decoder has learned of it and refuses, or converts, those readings now.
                 log.info("%s", refusal)
             else:
-                return Outcome(verdicts, written, len(refused))
+                return Outcome(verdicts, written, Counter(one.reason for one in refused))
 
     def _write(self, groups: RowGroups, refused: list[Refused]) -> Written:
         try:
@@ -135,4 +142,34 @@ class Committer:
             for message in messages
         ]
         put_aside(self._connection, refused)
-        return Outcome([Verdict.QUARANTINED] * len(refused), Written(), len(refused))
+        reasons = Counter(one.reason for one in refused)
+        return Outcome([Verdict.QUARANTINED] * len(refused), Written(), reasons)
+
+
+class RenewedCommitter:
+    """A committer that is opened when it is needed, and anew after each fault. One thread's."""
+
+    def __init__(self, database: Database, mappings: Mappings | None = None) -> None:
+        self._database = database
+        self._mappings = mappings
+        self._committer: Committer | None = None
+
+    def __enter__(self) -> Self:
+        """Be closed at the end of the block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close what is open."""
+        if self._committer is not None:
+            self._committer.close()
+
+    def commit(self, messages: Sequence[Message]) -> Outcome:
+        """Commit, or leave nothing open: the connection may be what is broken."""
+        if self._committer is None:
+            self._committer = Committer(self._database, self._mappings)
+        try:
+            return self._committer.commit(messages)
+        except BaseException:
+            self._committer.close()
+            self._committer = None
+            raise

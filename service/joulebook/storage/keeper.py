@@ -42,6 +42,11 @@ class Keeper:
             "keeper", self._keep, every_s=every_s, failure="old readings are not removed yet"
         )
 
+    @property
+    def rounds(self) -> Rounds:
+        """The thread, for those who watch over it."""
+        return self._rounds
+
     def start(self) -> None:
         """Start the thread; it begins with whatever is old enough."""
         self._rounds.start()

@@ -5,6 +5,7 @@ import threading
 from collections.abc import Callable
 
 from joulebook.errors import JoulebookError
+from joulebook.storage.pulse import Pulse, worker_thread
 
 _log = logging.getLogger(__name__)
 
@@ -35,6 +36,7 @@ class Rounds:
         self._nudged = False
         self._stopping = False
         self._thread: threading.Thread | None = None
+        self._pulse = Pulse()
         self._runs = 0
         self._failing: str | None = None
 
@@ -42,6 +44,11 @@ class Rounds:
     def alive(self) -> bool:
         """Whether the thread runs."""
         return self._thread is not None and self._thread.is_alive()
+
+    @property
+    def silent_s(self) -> float:
+        """How long a round has gone on without a step; 0 between rounds. [s]"""
+        return self._pulse.silent_s
 
     @property
     def runs(self) -> int:
@@ -55,13 +62,21 @@ class Rounds:
 
     @property
     def stopping(self) -> bool:
-        """Whether the round under way is to end soon."""
-        return self._stopping
+        """Whether the round that asks is to end soon: at the end, or since another took over."""
+        return self._stopping or threading.current_thread() is not self._thread
 
     def start(self) -> None:
         """Start the thread; it begins with a round."""
         self._stopping = False
-        self._thread = threading.Thread(target=self._run, name=self._name, daemon=True)
+        self.restart()
+
+    def restart(self) -> None:
+        """Start another thread after the last one died or got stuck.
+
+        One that is stuck ends at its next step, should it ever get there.
+        """
+        self._pulse.rest()
+        self._thread = worker_thread(self._name, self._run)
         self._thread.start()
 
     def stop(self, timeout_s: float = 10.0) -> None:
@@ -82,11 +97,15 @@ class Rounds:
         """Wait within a round; return whether it should go on."""
         with self._changed:
             self._changed.wait_for(lambda: self._stopping, wait_s)
-        return not self._stopping
+        if self.stopping:
+            return False
+        self._pulse.beat()
+        return True
 
     def _run(self) -> None:
-        while not self._stopping:
+        while not self.stopping:
             self._nudged = False
+            self._pulse.beat()
             try:
                 self._one_round()
                 self._failing = None
@@ -96,7 +115,10 @@ class Rounds:
             except Exception as error:  # noqa: BLE001 -- told in health; the thread goes on
                 _log.exception("%s", self._failure)
                 self._failing = f"{self._failure}: {type(error).__name__}: {error}"
+            if self.stopping:
+                return
             with self._changed:
                 self._runs += 1
+                self._pulse.rest()
                 self._changed.notify_all()
                 self._changed.wait_for(lambda: self._nudged or self._stopping, self._every_s)

@@ -76,6 +76,11 @@ class Analyst:
             "analyst", self._round, every_s=every_s, failure="a record cannot be analysed"
         )
 
+    @property
+    def rounds(self) -> Rounds:
+        """The thread, for those who watch over it."""
+        return self._rounds
+
     def start(self) -> None:
         """Start the thread; it begins with a look."""
         self._rounds.start()

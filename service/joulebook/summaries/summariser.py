@@ -16,6 +16,7 @@ from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.days import day_results, dirty_count, dirty_days, mark_days, save_day
+from joulebook.storage.pulse import Pulse, worker_thread
 from joulebook.storage.records import Site
 from joulebook.summaries.quarters import catch_up_quarters, renew_quarters
 from joulebook.summaries.recompute import ALL_DAYS
@@ -50,12 +51,15 @@ class SummariserCounts:
         Since the start.
     failing : tuple of str
         Sentences for a person: what cannot be computed now, and why. Empty when all is well.
+    caught_up_ms : int or None
+        When nothing was behind for the last time; ``None``: not since the start. [ms, UTC epoch]
     """
 
     alive: bool
     dirty_days: int
     days_computed: int
     failing: tuple[str, ...]
+    caught_up_ms: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,8 @@ class Summariser:
         self._troubles: dict[Key, _Trouble] = {}
         self._away: _Trouble | None = None
         self._computed = 0
+        self._caught_up_ms: int | None = None
+        self._pulse = Pulse()
         self._dirty = 0
 
     @property
@@ -106,10 +112,20 @@ class Summariser:
         """Whether the thread runs."""
         return self._thread is not None and self._thread.is_alive()
 
+    @property
+    def silent_s(self) -> float:
+        """How long it has been at work without a step; 0 while nothing is to be done. [s]"""
+        return self._pulse.silent_s
+
     def start(self) -> None:
         """Start the thread; it begins with whatever is dirty."""
         self._stopping = False
-        self._thread = threading.Thread(target=self._run, name="summariser", daemon=True)
+        self.restart()
+
+    def restart(self) -> None:
+        """Start another thread after the last one died or got stuck; that ends at its next step."""
+        self._pulse.rest()
+        self._thread = worker_thread("summariser", self._run)
         self._thread.start()
 
     def stop(self, timeout_s: float = 10.0) -> None:
@@ -134,6 +150,7 @@ class Summariser:
             dirty_days=self._dirty_now(),
             days_computed=self._computed,
             failing=tuple(trouble.sentence for trouble in troubles),
+            caught_up_ms=self._caught_up_ms,
         )
 
     def _dirty_now(self) -> int:
@@ -146,7 +163,7 @@ class Summariser:
 
     def _run(self) -> None:
         outdated = True
-        while not self._stopping:
+        while self._goes_on():
             seen = self._nudges
             try:
                 with closing(self._database.connect()) as connection:
@@ -156,9 +173,11 @@ class Summariser:
                         outdated = False
                     self._catch_up(connection)
                     catch_up_quarters(
-                        connection, now_ms=self._clock_ms(), stopping=lambda: self._stopping
+                        connection, now_ms=self._clock_ms(), stopping=lambda: not self._goes_on()
                     )
                 self._away = None
+                if self._goes_on() and not self._troubles:
+                    self._caught_up_ms = self._clock_ms()
             except JoulebookError as error:
                 _log.warning("summaries wait: %s", error.what)
                 self._away = _trouble(error.what, self._away, self._clock_ms())
@@ -167,7 +186,8 @@ class Summariser:
                 self._away = _trouble(
                     f"{type(error).__name__}: {error}", self._away, self._clock_ms()
                 )
-            self._wait(seen)
+            if self._goes_on():
+                self._wait(seen)
 
     def _wait(self, seen: int) -> None:
         """Sleep until there is a reason to look again, and then until the nudges pause."""
@@ -176,6 +196,7 @@ class Summariser:
         if self._away is not None:
             retries.append(self._away.retry_at_ms)
         timeout = min([LOOK_AGAIN_S, *(max(at_ms - now_ms, 0) / 1000 for at_ms in retries)])
+        self._pulse.rest()
         with self._changed:
             self._changed.wait_for(partial(self._told_since, seen), timeout)
             latest = time.monotonic() + LONGEST_SETTLE_S
@@ -188,6 +209,13 @@ class Summariser:
 
     def _told_since(self, nudges: int) -> bool:
         return self._stopping or self._nudges != nudges
+
+    def _goes_on(self) -> bool:
+        """Take note of a step; tell whether there may be another."""
+        if self._stopping or threading.current_thread() is not self._thread:
+            return False
+        self._pulse.beat()
+        return True
 
     def _mark_outdated(self, connection: Connection) -> None:
         """Mark the days whose results an earlier version of the method made."""
@@ -216,7 +244,7 @@ class Summariser:
                 todays.append((site, [today]))
             olders += [(site, part) for part in stretches([day for day in days if day != today])]
         for site, stretch in [*todays, *sorted(olders, key=lambda older: older[1][0])]:
-            if self._stopping:
+            if not self._goes_on():
                 return
             self._compute(connection, site, stretch, marks[site.id], now_ms)
 

@@ -17,6 +17,7 @@ from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
+from tests.helpers.failing_clocks import FailingClock
 from tests.helpers.packs import NOW_MS, VOLTAGE, message
 
 GOOD = message([VOLTAGE])
@@ -262,6 +263,108 @@ def test_a_bug_is_told_and_tried_again(
         inbox.put([GOOD], door.settled)
         door.wait(1)
     assert door.verdicts == [[Verdict.STORED]]
+
+
+def test_a_writer_that_dies_leaves_what_it_had_in_hand_to_the_next(
+    home: tuple[Database, Site],
+) -> None:
+    clock, door = FailingClock(NOW_MS), Door()
+    clock.kill_next("inbox")
+    inbox = Inbox(home[0], clock_ms=clock)
+    inbox.start()
+    inbox.put([GOOD, BAD], door.settled)
+    assert clock.reached.wait(10)
+    wait_until(lambda: not inbox.alive)
+    # It died between the commit and the answer: on disk, and nobody was told.
+    assert voltages(*home) == [(NOW_MS, 53.1)]
+    assert (door.verdicts, inbox.counts().queued) == ([], 2)
+    assert inbox.counts().waiting_s > 0
+    inbox.restart()
+    door.wait(1)
+    inbox.stop()
+    counts = inbox.counts()
+    assert door.verdicts == [[Verdict.STORED, Verdict.QUARANTINED]]
+    assert (counts.queued, counts.messages, counts.new, counts.repeated) == (0, 2, 0, 1)
+    assert counts.reasons == {"json-malformed": 1}
+    assert sum(counts.commits_took.counts) == 1
+    assert counts.waiting_s == 0.0
+
+
+def test_a_writer_that_is_stuck_tells_nobody_once_another_took_over(
+    home: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reached, go_on = threading.Event(), threading.Event()
+    stuck: list[threading.Thread] = []
+    commit = Committer.commit
+
+    def hanging(self: Committer, messages: Sequence[Message]) -> Outcome:
+        if not stuck:
+            stuck.append(threading.current_thread())
+            reached.set()
+            assert go_on.wait(10)
+        return commit(self, messages)
+
+    monkeypatch.setattr(committer_module.Committer, "commit", hanging)
+    door = Door()
+    with running(home[0]) as inbox:
+        inbox.put([GOOD], door.settled)
+        assert reached.wait(10)
+        assert inbox.silent_s > 0
+        inbox.restart()
+        door.wait(1)
+        go_on.set()
+        stuck[0].join(10)
+        wait_until(lambda: inbox.silent_s == 0)
+        counts = inbox.counts()
+    assert door.verdicts == [[Verdict.STORED]]
+    assert (counts.messages, counts.commits, counts.queued) == (1, 1, 0)
+
+
+def test_a_writer_that_waits_to_try_again_makes_way_too(
+    home: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    failed: list[threading.Thread] = []
+    commit = Committer.commit
+
+    def failing_once(self: Committer, messages: Sequence[Message]) -> Outcome:
+        if not failed:
+            failed.append(threading.current_thread())
+            raise RuntimeError("a bug")
+        return commit(self, messages)
+
+    monkeypatch.setattr(committer_module.Committer, "commit", failing_once)
+    door = Door()
+    with running(home[0], retry_s=0.2) as inbox:
+        inbox.put([GOOD], door.settled)
+        wait_until(lambda: inbox.counts().failing is not None)
+        inbox.restart()
+        door.wait(1)
+        failed[0].join(10)
+    assert door.verdicts == [[Verdict.STORED]]
+
+
+def test_a_writer_that_is_held_up_by_a_door_takes_nothing_more(
+    home: tuple[Database, Site],
+) -> None:
+    reached, go_on = threading.Event(), threading.Event()
+    held: list[threading.Thread] = []
+
+    def slow(_verdicts: Sequence[Verdict]) -> None:
+        held.append(threading.current_thread())
+        reached.set()
+        assert go_on.wait(10)
+
+    door = Door()
+    with running(home[0]) as inbox:
+        inbox.put([GOOD], slow)
+        assert reached.wait(10)
+        inbox.restart()
+        inbox.put([GOOD], door.settled)
+        door.wait(1)
+        go_on.set()
+        held[0].join(10)
+        assert not held[0].is_alive()
+        assert inbox.counts().queued == 0
 
 
 def wait_until(holds: Callable[[], bool]) -> None:

@@ -1,4 +1,5 @@
 import logging
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from datetime import date
@@ -14,6 +15,7 @@ from joulebook.summaries import stretches
 from joulebook.summaries import summariser as summariser_module
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.summariser import FIRST_RETRY_S, Summariser
+from tests.helpers.failing_clocks import FailingClock
 from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio, until
 
 SECOND = date(2026, 6, 4)
@@ -283,4 +285,40 @@ def test_stopping_what_never_started_is_fine(tmp_path: Path) -> None:
     summariser = Summariser(database, clock_ms=lambda: 0)
     summariser.stop()
     assert not summariser.alive
+    database.close()
+
+
+def test_a_summariser_that_dies_is_followed_by_another(tmp_path: Path) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    clock = FailingClock(noon_ms(LAST, site))
+    clock.kill_next("summariser")
+    summariser = Summariser(database, clock_ms=clock, settle_s=0.0)
+    summariser.start()
+    until(lambda: not summariser.alive)
+    assert summariser.counts().caught_up_ms is None
+    summariser.restart()
+    until(lambda: summariser.counts().caught_up_ms == clock.now_ms)
+    assert summariser.counts().dirty_days == 0
+    assert summariser.alive
+    summariser.stop()
+    database.close()
+
+
+def test_a_summariser_that_is_stuck_ends_once_another_took_over(tmp_path: Path) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    clock = FailingClock(noon_ms(LAST, site))
+    clock.hold_next("summariser")
+    summariser = Summariser(database, clock_ms=clock, settle_s=0.0)
+    summariser.start()
+    assert clock.reached.wait(10)
+    [stuck] = [thread for thread in threading.enumerate() if thread.name == "summariser"]
+    assert summariser.silent_s > 0
+    summariser.restart()
+    until(lambda: summariser.counts().days_computed == 5)
+    clock.let_go()
+    stuck.join(10)
+    assert not stuck.is_alive()
+    until(lambda: summariser.silent_s == 0)
+    assert summariser.counts().days_computed == 5
+    summariser.stop()
     database.close()

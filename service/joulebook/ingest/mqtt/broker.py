@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
@@ -90,12 +90,32 @@ class BrokerClient:
         self._connection = 0  # counts connections; guarded by `_changed`, as is the next
         self._unsettled = 0
         self._subscribed = False
-        self._client = self._build(client_id, tls)
+        self._client_id = client_id
+        self._tls = tls
+        self._client = self._build()
 
     @property
     def connected(self) -> bool:
         """Whether the broker has let us in and taken our subscription."""
         return self._subscribed
+
+    @property
+    def alive(self) -> bool:
+        """Whether paho's thread runs."""
+        return not self._client.ended.is_set()
+
+    @property
+    def silent_s(self) -> float:
+        """Always 0: it waits for the network and for room, both of which end by themselves."""
+        return 0.0
+
+    def restart(self) -> None:
+        """Connect with a new client after the thread of the last one died."""
+        with self._changed:
+            self._connection += 1  # nothing is acknowledged to the old one any more
+            self._subscribed = False
+            self._client = self._build()
+        self.start()
 
     def start(self) -> None:
         """Connect in the background, and again whenever the connection breaks."""
@@ -110,10 +130,10 @@ class BrokerClient:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def _build(self, client_id: str, tls: ssl.SSLContext | None) -> Client:
-        client = Client(
+    def _build(self) -> "_Client":
+        client = _Client(
             CallbackAPIVersion.VERSION2,
-            client_id=client_id,
+            client_id=self._client_id,
             clean_session=False,
             protocol=MQTTProtocolVersion.MQTTv311,
             manual_ack=True,
@@ -121,7 +141,7 @@ class BrokerClient:
         if self._address.name is not None:
             client.username_pw_set(self._address.name, self._address.password)
         if self._address.tls:
-            client.tls_set_context(tls or ssl.create_default_context())
+            client.tls_set_context(self._tls or ssl.create_default_context())
         client.reconnect_delay_set(_FIRST_RETRY_S, _LAST_RETRY_S)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
@@ -209,6 +229,27 @@ class BrokerClient:
             if connection == self._connection and qos > 0:
                 self._client.ack(packet_id, qos)
             self._changed.notify_all()
+
+
+class _Client(Client):
+    """paho's client; it tells when the thread that it was given is at its end."""
+
+    def __init__(self, *arguments: Any, **named: Any) -> None:
+        super().__init__(*arguments, **named)
+        self.ended = threading.Event()
+
+    def loop_forever(
+        self,
+        timeout: float = 1.0,
+        retry_first_connection: bool = False,  # noqa: FBT001, FBT002 -- as paho has it
+    ) -> MQTTErrorCode:
+        try:
+            return super().loop_forever(timeout, retry_first_connection)
+        except Exception:
+            log.exception("the thread that reads the broker has died")
+            return MQTTErrorCode.MQTT_ERR_UNKNOWN
+        finally:
+            self.ended.set()
 
 
 def _topic(message: MQTTMessage) -> str:

@@ -198,3 +198,29 @@ def test_a_topic_that_is_not_text_goes_to_the_inbox_all_the_same(inbox: Recordin
     client._on_message(client._client, None, message)
     wait_until(lambda: len(inbox.messages) == 1)
     assert inbox.messages[0].topic == "(not UTF-8)"
+
+
+@pytest.mark.outside
+def test_a_client_that_dies_is_followed_by_another(
+    inbox: RecordingInbox, broker: Mosquitto
+) -> None:
+    faults = [RuntimeError("a bug")]
+
+    def clock() -> int:
+        if faults:
+            raise faults.pop()
+        return NOW_MS
+
+    address = f"mqtt://127.0.0.1:{broker.port}"
+    client = BrokerClient(inbox, url=address, client_id="joulebook", clock_ms=clock)
+    client.start()
+    wait_until(lambda: client.connected)
+    broker.publish(TOPIC, [b"[1]"])
+    wait_until(lambda: not client.alive)
+    assert inbox.messages == []
+    client.restart()
+    wait_until(lambda: len(inbox.messages) == 1)  # it was not acknowledged, so it comes again
+    assert client.alive
+    assert client.silent_s == 0.0
+    client.stop()
+    assert not client.alive
