@@ -140,12 +140,6 @@ def local_clock(
     return day, (local_ms - day * _DAY_MS) // 60_000
 
 
-def _offset_ms(at_ms: int, zone: ZoneInfo) -> int:
-    offset = datetime.fromtimestamp(at_ms / 1000, tz=zone).utcoffset()
-    assert offset is not None  # every zone of the IANA list has one
-    return round(offset.total_seconds() * 1000)
-
-
 def _midnight_ms(day: date, zone: ZoneInfo) -> int:
     # Where clocks skip midnight, fold=0 reads 00:00 with the old offset: the very instant of
     # the change. Where midnight comes twice, fold=0 is the first of the two.

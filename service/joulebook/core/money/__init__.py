@@ -1,0 +1,1 @@
+"""What energy costs, what the equipment saves, and what losses cost."""
