@@ -32,6 +32,8 @@ NOW_MS = 1_772_625_600_000
 FIRST_MS = 1_771_804_800_000
 HOUR_MS = 3_600_000
 _STEP_MS = 300_000
+#: Where the client asks. With no owner yet, whoever asks there may do everything.
+HOUSE = "http://127.0.0.1"
 _SILENT = ((144, 168), (198, 204))  # hours since the first reading
 
 
@@ -51,7 +53,7 @@ def client_of(
     health: Callable[[], Health] = lambda: Health(ready=True),
     inbox: Inbox | None = None,
 ) -> TestClient:
-    """Return a client of the application; a mistake of ours comes back as its answer."""
+    """Return a client at this machine, a browser's; a mistake of ours comes back as its answer."""
     app = build_app(
         database,
         clock_ms=lambda: now_ms,
@@ -60,7 +62,14 @@ def client_of(
         wrote=lambda: None,
         version="1.2.3",
     )
-    return TestClient(app, raise_server_exceptions=False, follow_redirects=False)
+    return TestClient(
+        app,
+        base_url=HOUSE,
+        client=("127.0.0.1", 50000),
+        headers={"Origin": HOUSE},  # browsers name it with every POST
+        raise_server_exceptions=False,
+        follow_redirects=False,
+    )
 
 
 def empty_studio(data_dir: Path) -> Studio:

@@ -17,6 +17,9 @@ Value = float | str | bool | None
 #: What a token is for: a bridge writes to its site, a program reads, a watcher sees /metrics.
 Scope = Literal["write", "read", "metrics"]
 
+#: A viewer sees a site; an owner changes what is said of it too.
+Role = Literal["viewer", "owner"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:

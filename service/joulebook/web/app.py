@@ -6,12 +6,15 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from joulebook.core.curves import MAX_GAP_S
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
 from joulebook.web.access.gate import Gate
+from joulebook.web.access.rules import AccessRules
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
 from joulebook.web.backing import Backing, Inbox
+from joulebook.web.comparisons import Comparisons
 from joulebook.web.frame import add_frame
 from joulebook.web.health import Health
 from joulebook.web.navigation import entries_of
@@ -52,6 +55,8 @@ def build_app(
     wrote: Callable[[], None],
     version: str,
     max_gap_s: float = MAX_GAP_S,
+    rules: AccessRules = AccessRules(),  # noqa: B008 - frozen
+    tokens: Throttle | None = None,
 ) -> FastAPI:
     """Return the application that serves pages, figures and the JSON API.
 
@@ -71,6 +76,10 @@ def build_app(
         Of joulebook, for the footer and /metrics.
     max_gap_s : float
         No line between two readings bridges more. [s]
+    rules : AccessRules
+        What was decided about who gets in.
+    tokens : Throttle, optional
+        Who guesses at tokens, shared with the other door for readings.
     """
     own_assets = Assets()
     templates = template_environment(own_assets, version=version)
@@ -91,8 +100,10 @@ def build_app(
         wrote=wrote,
         version=version,
         analyses=Analyses(database, max_gap_s=max_gap_s),
+        comparisons=Comparisons(database, max_gap_s=max_gap_s),
         assets=own_assets,
         templates=templates,
+        rules=rules,
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
@@ -104,7 +115,7 @@ def build_app(
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(Gate)
+    app.add_middleware(Gate, tokens=tokens or Throttle())
     app.add_middleware(SecurityHeaders)
     app.add_middleware(HeadAsGet)
     return app

@@ -9,8 +9,11 @@ from jinja2 import Environment
 
 from joulebook.ingest.message import Message, Verdict
 from joulebook.storage.database import Database
+from joulebook.web.access.rules import AccessRules
+from joulebook.web.access.who import asked
 from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
+from joulebook.web.comparisons import Comparisons
 from joulebook.web.health import Health
 
 
@@ -37,11 +40,15 @@ class Backing:
     wrote: Callable[[], None]  # to be called after readings were written past the inbox
     version: str
     analyses: Analyses
+    comparisons: Comparisons
     assets: Assets
     templates: Environment
+    rules: AccessRules
 
     def render(self, template: str, **shown: object) -> str:
-        """Return a page of HTML."""
+        """Return a page of HTML; ``actor`` is who asks, and ``here`` for which address."""
+        now = asked.get()
+        shown = {"actor": now.actor, "here": now.address, **shown}
         return self.templates.get_template(template).render(shown)
 
 

@@ -91,7 +91,8 @@ def wants_page(request: Request) -> bool:
     return "text/html" in request.headers.get("accept", "")
 
 
-def _answer(request: Request, problem: ProblemError) -> Response:
+def answer(request: Request, problem: ProblemError) -> Response:
+    """Return a problem as its document, or as its page."""
     headers = {"Cache-Control": "no-store", "Vary": "Accept", **problem.headers}
     document = problem.document(request.url.path)
     if not wants_page(request):
@@ -102,11 +103,16 @@ def _answer(request: Request, problem: ProblemError) -> Response:
 
 async def _on_problem(request: Request, error: Exception) -> Response:
     assert isinstance(error, ProblemError)
-    return _answer(request, error)
+    return answer(request, error)
 
 
 async def _on_house_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, JoulebookError)
+    return answer(request, problem_of(error))
+
+
+def problem_of(error: JoulebookError) -> ProblemError:
+    """Return an error of the house as a problem, logged where it is ours to mend."""
     status, kind = 500, "data-refused"
     headers = {}
     if isinstance(error, UsageError):
@@ -116,7 +122,7 @@ async def _on_house_error(request: Request, error: Exception) -> Response:
         headers = {"Retry-After": "5"}
     if status >= 500:
         _log.error("%s", error)
-    problem = ProblemError(
+    return ProblemError(
         status,
         kind,
         error.what,
@@ -125,7 +131,6 @@ async def _on_house_error(request: Request, error: Exception) -> Response:
         next_step=error.next_step,
         headers=headers,
     )
-    return _answer(request, problem)
 
 
 async def _on_http_error(request: Request, error: Exception) -> Response:
@@ -152,7 +157,7 @@ async def _on_http_error(request: Request, error: Exception) -> Response:
             next_step="read /api/docs",
             headers=error.headers,
         )
-    return _answer(request, problem)
+    return answer(request, problem)
 
 
 async def _on_invalid_request(request: Request, error: Exception) -> Response:
@@ -167,7 +172,7 @@ async def _on_invalid_request(request: Request, error: Exception) -> Response:
         expected="a value as the list of operations describes it",
         next_step="read /api/docs",
     )
-    return _answer(request, problem)
+    return answer(request, problem)
 
 
 async def _on_bug(request: Request, _error: Exception) -> Response:
@@ -180,10 +185,10 @@ async def _on_bug(request: Request, _error: Exception) -> Response:
         expected="an answer",
         next_step="look into the service's log for the traceback and report it",
     )
-    answer = _answer(request, problem)
+    told = answer(request, problem)
     # This answer is made outside of the middleware that adds them.
-    answer.headers.update(SECURITY_HEADERS)
-    return answer
+    told.headers.update(SECURITY_HEADERS)
+    return told
 
 
 def _not_found(path: str) -> ProblemError:

@@ -22,6 +22,7 @@ PROBLEMS = {
     "not-readings": "Not a form that readings come in",
     "not-signed-in": "Not signed in",
     "not-yours": "Not yours to see or change",
+    "too-many-attempts": "Too many attempts",
     "not-from-here": "Not sent from a page of ours",
     "not-a-form": "Not a form of ours",
     "too-long": "Too long",

@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-#: A viewer sees a site; an owner changes what is said of it too.
-Role = Literal["viewer", "owner"]
+from joulebook.storage.records import Grant, Role
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +26,12 @@ class Actor:
     proof : str
         What a form must send back, so that no other page can send it in his name; empty where
         he has no session.
+    person_id, session_id : int or None
+        Of a person who is signed in.
+    grant : Grant or None
+        Of a token that came with the request, whoever it was that sent it.
+    watches : bool
+        Whether he may read the service's own numbers at /metrics.
     """
 
     name: str
@@ -34,6 +39,10 @@ class Actor:
     everywhere: Role | None = None
     at: Mapping[int, Role] = field(default_factory=dict)
     proof: str = ""
+    person_id: int | None = None
+    session_id: int | None = None
+    grant: Grant | None = None
+    watches: bool = False
 
     def may_see(self, site_id: int) -> bool:
         """Tell whether he may see a site."""

@@ -1,19 +1,112 @@
-"""The gate: finds out who asks, before any handler sees the request."""
+"""The gate: finds out who asks before any handler sees a request, and turns strangers away."""
 
+from urllib.parse import quote
+
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from joulebook.web.access.actor import Actor
-
-_HOUSE = Actor(name="this machine", kind="house", everywhere="owner")
+from joulebook.errors import JoulebookError
+from joulebook.ingest.throttle import Throttle
+from joulebook.web.access.actor import NOBODY, Actor
+from joulebook.web.access.knowing import Knowing
+from joulebook.web.access.openly import is_for, is_open, is_the_same_for_all, takes_tokens
+from joulebook.web.access.who import Asked, asked
+from joulebook.web.problems import ProblemError, answer, problem_of, wants_page
 
 
 class Gate:
-    """Put who asks into ``request.state.actor``."""
+    """Put who asks into ``request.state.actor``, or answer why he gets no further.
 
-    def __init__(self, app: ASGIApp) -> None:
+    Parameters
+    ----------
+    tokens : Throttle
+        Of those who guess at tokens.
+    """
+
+    def __init__(self, app: ASGIApp, *, tokens: Throttle) -> None:
         self._app = app
+        self._knowing = Knowing(tokens)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on."""
-        scope.setdefault("state", {})["actor"] = _HOUSE
-        await self._app(scope, receive, send)
+        """Pass a request on to the handlers, or answer it here."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = Request(scope)
+        refusal: Response | None = None
+        actor = NOBODY
+        try:
+            if not is_the_same_for_all(request.url.path):
+                actor = await run_in_threadpool(self._knowing.who, request)
+            request.state.actor = actor
+            asked.set(Asked(actor, _address(request)))
+            refusal = await self._refusal(request, actor)
+        except ProblemError as problem:
+            refusal = answer(request, problem)
+        except JoulebookError as error:
+            refusal = answer(request, problem_of(error))
+        await (refusal or self._app)(scope, receive, send)
+
+    async def _refusal(self, request: Request, actor: Actor) -> Response | None:
+        path = request.url.path
+        if is_open(path) or (path == "/metrics" and actor.watches):
+            return None
+        if actor.kind == "token":
+            if actor.grant is not None and is_for(actor.grant.scope, request):
+                return None
+            raise _not_for_this(actor)
+        if actor.kind != "nobody":
+            return None
+        owned = await run_in_threadpool(self._knowing.is_owned, request)
+        if not owned:
+            raise _no_owner_yet()
+        if request.method == "GET" and wants_page(request):
+            return RedirectResponse(f"/sign-in?next={quote(_address(request), safe='/')}", 303)
+        raise _not_signed_in(request)
+
+
+def _address(request: Request) -> str:
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"{request.url.path}{query}"
+
+
+def _no_owner_yet() -> ProblemError:
+    return ProblemError(
+        401,
+        "not-signed-in",
+        "this joulebook has no owner yet, and you ask from another machine",
+        where="this joulebook",
+        expected="its owner, who chooses a name and a password first",
+        next_step="open the link that `joulebook serve` printed as it started",
+        link="/sign-in",
+        headers={"WWW-Authenticate": 'Bearer realm="joulebook"'},
+    )
+
+
+def _not_signed_in(request: Request) -> ProblemError:
+    # A browser that is told of Basic asks for name and password in a window of its own.
+    basic = takes_tokens(request.url.path) and "sec-fetch-mode" not in request.headers
+    challenge = 'Basic realm="joulebook", charset="UTF-8"' if basic else 'Bearer realm="joulebook"'
+    return ProblemError(
+        401,
+        "not-signed-in",
+        "nobody is signed in, or the name or token is not known here",
+        where="cookie, or header Authorization",
+        expected="a session, or HTTP Basic with a token's name and secret",
+        next_step="sign in; for programs make a token",
+        link="/sign-in",
+        headers={"WWW-Authenticate": challenge},
+    )
+
+
+def _not_for_this(actor: Actor) -> ProblemError:
+    return ProblemError(
+        403,
+        "not-yours",
+        f"the token of {actor.name} is not for this",
+        where="header Authorization",
+        expected="a token that reads, for the API; one that writes, for readings of its site",
+        next_step="make a token for what you want to do",
+    )

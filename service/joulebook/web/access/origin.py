@@ -16,12 +16,15 @@ PROOF = "proof"
 def check_origin(request: Request) -> None:
     """Refuse a change that another site's page makes a browser send.
 
-    Browsers name the page's origin with each POST (Fetch Standard, "HTTP-network-or-cache
-    fetch"), and where a request comes from (Fetch Metadata, ``Sec-Fetch-Site``). Programs that
-    send neither carry no cookies that a stranger could ride on.
+    Browsers name the page's origin with each POST (Fetch Standard, "append a request Origin
+    header"), and where a request comes from (Fetch Metadata, ``Sec-Fetch-Site``).
     """
     origin = request.headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host", ""):
+    if origin is None:
+        raise _elsewhere("it does not say which page sent it (header Origin)")
+    page = urlsplit(origin)
+    downgraded = request.url.scheme == "https" and page.scheme != "https"
+    if page.netloc != request.headers.get("host", "") or downgraded:
         raise _elsewhere(f"it was sent by a page of {origin[:80]}")
     came = request.headers.get("sec-fetch-site", "same-origin")
     if came not in ("same-origin", "none"):

@@ -1,8 +1,6 @@
 """Readings by HTTP: one message or a piece of a CSV file, answered once they are on disk."""
 
 import asyncio
-import base64
-import binascii
 import io
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -16,7 +14,8 @@ from joulebook.ingest.tables import import_csv_stream
 from joulebook.ingest.topics import PREFIX
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.records import Grant
-from joulebook.storage.tokens import check_token
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
@@ -55,6 +54,7 @@ _OUTCOMES = {
 async def deliver(
     request: Request,
     backing: Backed,
+    actor: Asking,
     site: Annotated[str, Path(description="The name of the site that the token is for.")],
     device: Annotated[
         str | None, Query(description="Whose readings a SenML pack holds, such as battery.")
@@ -67,7 +67,7 @@ async def deliver(
     changes nothing. What cannot be used is set aside with the reason and shown on its page.
     """
     kind = _kind(request)
-    grant = await _grant(request, backing, site)
+    grant = _grant(actor, site)
     body = await _body(request, MOST_BYTES[kind])
     if kind == "csv":
         return await run_in_threadpool(_import, backing, grant, body)
@@ -97,10 +97,9 @@ def _kind(request: Request) -> str:
     return _KINDS[given]
 
 
-async def _grant(request: Request, backing: Backing, site: str) -> Grant:
-    name, secret = _credentials(request.headers.get("authorization", ""))
-    grant = await run_in_threadpool(check_token, backing.database, name, secret)
-    if grant is None:
+def _grant(actor: Actor, site: str) -> Grant:
+    grant = actor.grant
+    if grant is None or grant.scope != "write":
         raise ProblemError(
             401,
             "not-signed-in",
@@ -120,18 +119,6 @@ async def _grant(request: Request, backing: Backing, site: str) -> Grant:
             next_step="send to that site, or make a token for this one",
         )
     return grant
-
-
-def _credentials(header: str) -> tuple[str, str]:
-    """Return name and secret of HTTP Basic (RFC 7617); empty where there are none."""
-    scheme, _, coded = header.partition(" ")
-    if scheme.lower() != "basic":
-        return "", ""
-    try:
-        name, _, secret = base64.b64decode(coded.strip(), validate=True).decode().partition(":")
-    except (binascii.Error, UnicodeDecodeError):
-        return "", ""
-    return name, secret
 
 
 async def _body(request: Request, most: int) -> bytes:

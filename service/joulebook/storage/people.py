@@ -1,0 +1,241 @@
+"""People: who may sign in, and what each may see or change."""
+
+import re
+import sqlite3
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from joulebook.errors import UsageError
+from joulebook.storage.connections import joined
+from joulebook.storage.faults import names_faults
+from joulebook.storage.records import Role
+
+_NAME = re.compile(r"\w[\w .'-]{0,39}")
+#: How the audit log calls those who are no people.
+_TAKEN = frozenset({"this machine", "command line", "nobody", "joulebook"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """Somebody who may sign in.
+
+    Attributes
+    ----------
+    id, name : int and str
+        He signs in with the name, in capitals or small letters.
+    everywhere : Role or None
+        What he may do at every site.
+    at : mapping of site id to Role
+        What he may do at single sites.
+    invited : bool
+        He has no password yet: only a welcome link lets him in.
+    made_ms, disabled_ms : int, and int or None
+        When he was added, and when he was shut out. [ms, UTC epoch]
+    """
+
+    id: int
+    name: str
+    everywhere: Role | None = None
+    at: Mapping[int, Role] = field(default_factory=dict)
+    invited: bool = True
+    made_ms: int
+    disabled_ms: int | None = None
+
+
+@names_faults
+def has_owner(connection: sqlite3.Connection) -> bool:
+    """Tell whether an owner of every site has ever set a password. From then on it stays so."""
+    found = connection.execute(
+        "SELECT EXISTS (SELECT 1 FROM people WHERE everywhere = 'owner' AND password IS NOT NULL)"
+    )
+    return bool(found.fetchone()[0])
+
+
+@names_faults
+def people(connection: sqlite3.Connection) -> list[Person]:
+    """Return everybody, in the order of their names."""
+    roles: dict[int, dict[int, Role]] = {}
+    for person_id, site_id, role in connection.execute(
+        "SELECT person_id, site_id, role FROM roles"
+    ):
+        roles.setdefault(person_id, {})[site_id] = role
+    rows = connection.execute(
+        """
+        SELECT id, name, everywhere, password IS NULL, made_ms, disabled_ms
+        FROM people
+        ORDER BY name_folded
+        """
+    )
+    return [
+        Person(
+            id=number,
+            name=name,
+            everywhere=everywhere,
+            at=roles.get(number, {}),
+            invited=bool(invited),
+            made_ms=made_ms,
+            disabled_ms=disabled_ms,
+        )
+        for number, name, everywhere, invited, made_ms, disabled_ms in rows
+    ]
+
+
+def person_named(connection: sqlite3.Connection, name: str) -> Person:
+    """Return the person of a name.
+
+    Raises
+    ------
+    UsageError
+        If there is none.
+    """
+    there = people(connection)
+    for one in there:
+        if folded(one.name) == folded(name):
+            return one
+    raise UsageError(
+        f"there is nobody called {name[:80]!r}",
+        where="name",
+        expected="one of " + ", ".join(one.name for one in there) if there else "a person",
+        next_step="list them with `joulebook person list`",
+    )
+
+
+@names_faults
+def add_person(
+    connection: sqlite3.Connection,
+    name: str,
+    *,
+    now_ms: int,
+    everywhere: Role | None = None,
+    at: Mapping[int, Role] | None = None,
+) -> Person:
+    """Add somebody who has no password yet.
+
+    Raises
+    ------
+    UsageError
+        If the name has no proper form or is taken.
+    """
+    shown = " ".join(unicodedata.normalize("NFKC", name).split())
+    if _NAME.fullmatch(shown) is None or folded(shown) in _TAKEN:
+        raise UsageError(
+            f"{name[:80]!r} cannot be the name of a person",
+            where="name",
+            expected="1 to 40 letters, digits, spaces and . - ', and no name of ours",
+            next_step="choose another name",
+        )
+    with joined(connection):
+        number = connection.execute(
+            """
+            INSERT INTO people (name, name_folded, everywhere, made_ms)
+            VALUES (?, ?, ?, ?)
+            ON CONFLICT (name_folded) DO NOTHING
+            RETURNING id
+            """,
+            (shown, folded(shown), everywhere, now_ms),
+        ).fetchone()
+        if number is None:
+            raise UsageError(
+                f"there is somebody called {shown!r} already",
+                where="name",
+                expected="a name that nobody else has",
+                next_step="choose another name",
+            )
+        person = Person(id=number[0], name=shown, everywhere=everywhere, made_ms=now_ms)
+        return _say_roles(connection, person, at or {})
+
+
+@names_faults
+def change_roles(
+    connection: sqlite3.Connection,
+    person: Person,
+    *,
+    everywhere: Role | None,
+    at: Mapping[int, Role],
+) -> Person:
+    """Change what somebody may see and change, with effect on his next request.
+
+    Raises
+    ------
+    UsageError
+        If nobody would be left who may do everything.
+    """
+    with joined(connection):
+        if everywhere != "owner":
+            _keep_an_owner(connection, person)
+        connection.execute("UPDATE people SET everywhere = ? WHERE id = ?", (everywhere, person.id))
+        return _say_roles(connection, replace(person, everywhere=everywhere), at)
+
+
+@names_faults
+def set_disabled(
+    connection: sqlite3.Connection, person: Person, *, disabled_ms: int | None
+) -> Person:
+    """Shut somebody out, at once; or with ``None`` let him in again, by signing in.
+
+    Raises
+    ------
+    UsageError
+        If nobody would be left who may do everything.
+    """
+    with joined(connection):
+        if disabled_ms is not None:
+            _keep_an_owner(connection, person)
+            connection.execute("DELETE FROM sessions WHERE person_id = ?", (person.id,))
+        connection.execute(
+            "UPDATE people SET disabled_ms = ? WHERE id = ?", (disabled_ms, person.id)
+        )
+    return replace(person, disabled_ms=disabled_ms)
+
+
+@names_faults
+def set_password(connection: sqlite3.Connection, person_id: int, kept: str) -> None:
+    """Keep the hash of somebody's new password, and sign him out everywhere."""
+    with joined(connection):
+        connection.execute("UPDATE people SET password = ? WHERE id = ?", (kept, person_id))
+        connection.execute("DELETE FROM sessions WHERE person_id = ?", (person_id,))
+
+
+@names_faults
+def password_of(connection: sqlite3.Connection, name: str) -> tuple[int, str] | None:
+    """Return the id and the password's hash of somebody who may sign in, by his name."""
+    row: tuple[int, str] | None = connection.execute(
+        """
+        SELECT id, password
+        FROM people
+        WHERE name_folded = ? AND password IS NOT NULL AND disabled_ms IS NULL
+        """,
+        (folded(name),),
+    ).fetchone()
+    return row
+
+
+def folded(name: str) -> str:
+    """Return a name as it is compared: in small letters, one space between words."""
+    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
+
+
+def _say_roles(connection: sqlite3.Connection, person: Person, at: Mapping[int, Role]) -> Person:
+    connection.execute("DELETE FROM roles WHERE person_id = ?", (person.id,))
+    connection.executemany(
+        "INSERT INTO roles (person_id, site_id, role) VALUES (?, ?, ?)",
+        [(person.id, site_id, role) for site_id, role in at.items()],
+    )
+    return replace(person, at=dict(at))
+
+
+def _keep_an_owner(connection: sqlite3.Connection, person: Person) -> None:
+    """Raise where nobody but this person could do everything."""
+    others = [
+        one
+        for one in people(connection)
+        if one.everywhere == "owner" and not one.invited and one.disabled_ms is None
+    ]
+    if [one.id for one in others] == [person.id]:
+        raise UsageError(
+            f"{person.name} is the only owner of every site who can sign in",
+            where="person",
+            expected="another one who can do everything",
+            next_step="make another owner first",
+        )

@@ -1,0 +1,24 @@
+"""The name and secret that a program sends with each request."""
+
+import base64
+import binascii
+
+#: A header longer than this holds no token of ours. [character]
+_LONGEST = 400
+
+
+def credentials_of(header: str) -> tuple[str | None, str] | None:
+    """Return name and secret of HTTP Basic (RFC 7617), or a Bearer's (RFC 6750) secret alone.
+
+    ``None`` where the header holds neither.
+    """
+    scheme, _, given = header[:_LONGEST].partition(" ")
+    if scheme.lower() == "bearer":
+        return None, given.strip()
+    if scheme.lower() != "basic":
+        return None
+    try:
+        name, _, secret = base64.b64decode(given.strip(), validate=True).decode().partition(":")
+    except (binascii.Error, UnicodeDecodeError):
+        return None
+    return name, secret

@@ -1,0 +1,136 @@
+"""Finds out who a request comes from: this machine, a session, a token, or nobody."""
+
+import base64
+import hashlib
+from contextlib import closing
+from dataclasses import replace
+
+from starlette.requests import Request
+
+from joulebook.ingest.throttle import Throttle
+from joulebook.storage.people import has_owner
+from joulebook.storage.records import Grant
+from joulebook.storage.sessions import session_of
+from joulebook.storage.tokens import check_token
+from joulebook.web.access.actor import NOBODY, Actor
+from joulebook.web.access.cookies import session_secret
+from joulebook.web.access.credentials import credentials_of
+from joulebook.web.access.direct import is_direct
+from joulebook.web.access.openly import takes_tokens
+from joulebook.web.backing import backing_in
+from joulebook.web.problems import ProblemError
+
+HOUSE = Actor(name="this machine", kind="house", everywhere="owner", watches=True)
+
+
+class Knowing:
+    """Knows who asks. It reads the database, so call it in a thread.
+
+    Parameters
+    ----------
+    tokens : Throttle
+        Of those who guess at tokens.
+    """
+
+    def __init__(self, tokens: Throttle) -> None:
+        self._tokens = tokens
+        self._owned = False  # once there is an owner, there always is
+
+    def who(self, request: Request) -> Actor:
+        """Return who asks.
+
+        Raises
+        ------
+        ProblemError
+            If too many tokens were guessed.
+        """
+        direct = is_direct(request)
+        grant = self._grant(request)
+        if direct and (backing_in(request).rules.demonstration or not self.is_owned(request)):
+            return replace(HOUSE, grant=grant)
+        if grant is not None:
+            return _program(grant)
+        if takes_tokens(request.url.path) and "authorization" in request.headers:
+            return NOBODY  # a program with a token that does not count is nobody else either
+        return replace(self._person(request), watches=direct)
+
+    def is_owned(self, request: Request) -> bool:
+        """Tell whether there is an owner, without whom nobody can sign in."""
+        if not self._owned:
+            with closing(backing_in(request).database.connect()) as connection:
+                self._owned = has_owner(connection)
+        return self._owned
+
+    def _grant(self, request: Request) -> Grant | None:
+        header = request.headers.get("authorization")
+        if header is None or not takes_tokens(request.url.path):
+            return None
+        given = credentials_of(header)
+        if given is None:
+            return None
+        name, secret = given
+        backing, now_ms = backing_in(request), backing_in(request).clock_ms()
+        account, address = name or "", address_of(request)
+        wait_s = self._tokens.attempt(account, address, now_s=now_ms / 1000)
+        if wait_s > 0:
+            raise too_many(wait_s)
+        grant = check_token(backing.database, name, secret, now_ms=now_ms)
+        if grant is not None:
+            self._tokens.succeeded(account, address)
+        return grant
+
+    def _person(self, request: Request) -> Actor:
+        backing = backing_in(request)
+        secret = session_secret(request, backing.rules)
+        if not secret:
+            return NOBODY
+        with closing(backing.database.connect()) as connection:
+            found = session_of(connection, secret, now_ms=backing.clock_ms())
+        if found is None:
+            return NOBODY
+        return Actor(
+            name=found.name,
+            kind="person",
+            everywhere=found.everywhere,
+            at=found.at,
+            proof=proof_of(secret),
+            person_id=found.person_id,
+            session_id=found.session_id,
+        )
+
+
+def proof_of(secret: str) -> str:
+    """Return what the forms of a session must hold; the session's secret does not follow of it."""
+    digest = hashlib.sha256(b"proof " + secret.encode("utf-8", "surrogatepass")).digest()
+    return base64.urlsafe_b64encode(digest).decode().rstrip("=")
+
+
+def address_of(request: Request) -> str:
+    """Return the address that a request came from."""
+    return "" if request.client is None else request.client.host
+
+
+def too_many(wait_s: float) -> ProblemError:
+    """Return what is told to somebody who has to wait before the next attempt."""
+    seconds = max(1, round(wait_s + 0.5))
+    return ProblemError(
+        429,
+        "too-many-attempts",
+        "too many attempts failed, and this one was not looked at",
+        where="the name, or the address that you ask from",
+        expected=f"the next attempt in {seconds} s",
+        next_step="wait, and try again with the right one",
+        headers={"Retry-After": str(seconds)},
+    )
+
+
+def _program(grant: Grant) -> Actor:
+    reads = grant.scope == "read"
+    return Actor(
+        name=grant.name,
+        kind="token",
+        everywhere="viewer" if reads and not grant.site else None,
+        at={grant.site_id: "viewer"} if reads and grant.site else {},
+        grant=grant,
+        watches=grant.scope == "metrics",
+    )
