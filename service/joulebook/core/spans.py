@@ -11,8 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 _DAY_MS = 86_400_000
-
-_DAY_MS = 86_400_000
 _EPOCH = date(1970, 1, 1)
 
 

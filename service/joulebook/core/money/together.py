@@ -69,8 +69,8 @@ def together(site: SiteEnergy, prices: Prices, *, quarters: float) -> Together |
     def energy(line: MeanPower | None) -> Floats:
         if line is None:
             return np.zeros(kept.size)
-        share: Floats = kept / line.measured_ratio[used]
-        return line.energy_wh()[used] * share
+        wh: Floats = line.energy_wh()[used] * (kept / line.measured_ratio[used])
+        return wh
 
     return Together(
         import_wh=site.grid.import_wh[used] * grid_share,
