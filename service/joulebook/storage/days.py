@@ -1,5 +1,6 @@
 """Results of local days, and the days whose results are behind their readings."""
 
+import json
 import sqlite3
 from collections.abc import Iterable
 from datetime import date
@@ -128,6 +129,23 @@ def day_results(
         (site_id, (first or date.min).isoformat(), (last or date.max).isoformat()),
     )
     return [(date.fromisoformat(day), method, result) for day, method, result in rows]
+
+
+@names_faults
+def computed_at(
+    connection: sqlite3.Connection, site_id: int, days: Iterable[date]
+) -> dict[date, int]:
+    """Return when the result of each of some days was computed; not those without. [ms, UTC]"""
+    names = json.dumps([day.isoformat() for day in days])
+    rows = connection.execute(
+        """
+        SELECT day, computed_ms
+        FROM day_results
+        WHERE site_id = ? AND day IN (SELECT value FROM json_each(?))
+        """,
+        (site_id, names),
+    )
+    return {date.fromisoformat(day): computed_ms for day, computed_ms in rows}
 
 
 @names_faults

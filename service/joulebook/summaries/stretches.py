@@ -120,7 +120,7 @@ def _compute_read(
     whole = days_span(days[0], days[-1], site.zone)
     margin_ms = round(max_gap_s * 1000)
     devices = {
-        device: _read(connection, site, device, whole, corrections, margin_ms=margin_ms)
+        device: read_corrected(connection, site, device, whole, corrections, margin_ms=margin_ms)
         for device, names in site_series.items()
         if names.intersection(_USED)
     }
@@ -132,7 +132,7 @@ def _compute_read(
                 DayInputs(
                     day=day,
                     span=span,
-                    devices={name: _part(device, wide) for name, device in devices.items()},
+                    devices={name: part_of(device, wide) for name, device in devices.items()},
                     site_series=site_series,
                     battery_ah=site.battery_ah,
                     battery_cells=site.battery_cells,
@@ -144,7 +144,7 @@ def _compute_read(
             yield Failed(day, f"{type(error).__name__}: {error}")
 
 
-def _read(
+def read_corrected(
     connection: Connection,
     site: Site,
     device: str,
@@ -152,9 +152,12 @@ def _read(
     corrections: Sequence[Correction],
     *,
     margin_ms: int,
+    quantities: Sequence[str] = _USED,
 ) -> list[DeviceArrays]:
     """Return the corrected readings of a device in pieces that follow one another."""
-    pieces = read_pieces(connection, site.id, device, span, quantities=_USED, margin_ms=margin_ms)
+    pieces = read_pieces(
+        connection, site.id, device, span, quantities=quantities, margin_ms=margin_ms
+    )
     return [
         DeviceArrays(
             piece.at_ms,
@@ -167,7 +170,7 @@ def _read(
     ]
 
 
-def _part(pieces: Sequence[DeviceArrays], span: Span) -> DeviceArrays:
+def part_of(pieces: Sequence[DeviceArrays], span: Span) -> DeviceArrays:
     """Return the readings of a span and one instant more; they share memory if they can."""
     parts = [_cut(piece, span) for piece in pieces]
     filled = [part for part in parts if part.at_ms.size] or parts[:1]

@@ -37,6 +37,15 @@ class Week:
         """The last day."""
         return self.monday + timedelta(days=6)
 
+    @property
+    def year_before(self) -> "Week":
+        """The week of the same number a year before; of a week 53 the one 364 days before."""
+        year, number, _ = self.monday.isocalendar()
+        try:
+            return Week(date.fromisocalendar(year - 1, number, 1))
+        except ValueError:
+            return self.shifted(-52)
+
     def shifted(self, weeks: int) -> "Week":
         """Return the week so many weeks later."""
         return Week(self.monday + timedelta(weeks=weeks))

@@ -5,6 +5,7 @@ from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.days import (
     clear_results,
+    computed_at,
     day_results,
     dirty_count,
     dirty_days,
@@ -31,6 +32,15 @@ def test_a_saved_day_is_clean(connection: Connection, site: Site) -> None:
     save_day(connection, site.id, FIRST, "day-1", b'{"efc": 0.5}', dirty.mark, 7)
     assert dirty_days(connection) == []
     assert day_results(connection, site.id, None, None) == [(FIRST, "day-1", b'{"efc": 0.5}')]
+
+
+def test_it_is_known_when_a_result_was_computed(connection: Connection, site: Site) -> None:
+    save_day(connection, site.id, FIRST, "day-1", b"one", None, 7)
+    save_day(connection, site.id, THIRD, "day-1", b"three", None, 9)
+    assert computed_at(connection, site.id, [FIRST, SECOND]) == {FIRST: 7}
+    assert computed_at(connection, site.id, []) == {}
+    save_day(connection, site.id, FIRST, "day-1", b"anew", None, 11)
+    assert computed_at(connection, site.id, [FIRST, THIRD]) == {FIRST: 11, THIRD: 9}
 
 
 def test_a_day_marked_again_while_it_was_computed_stays_dirty(

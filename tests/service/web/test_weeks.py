@@ -29,6 +29,15 @@ def test_a_week_runs_from_monday_to_sunday() -> None:
     assert week.shifted(-1).sunday == date(2026, 11, 22)
 
 
+# ISO 8601: 2026 has a week 53, 2025 and 2027 have none.
+@pytest.mark.parametrize(
+    ("name", "before"),
+    [("2026-W48", "2025-W48"), ("2027-W52", "2026-W52"), ("2026-W53", "2026-W01")],
+)
+def test_a_week_has_its_like_a_year_before(name: str, before: str) -> None:
+    assert Week.named(name).year_before == Week.named(before)
+
+
 @pytest.mark.parametrize("name", ["2026-W54", "2025-W53", "2026-W00", "2026W48", "2026-48", ""])
 def test_a_name_without_a_week_is_refused(name: str) -> None:
     with pytest.raises(ValueError, match=r"YYYY-Www|week"):
