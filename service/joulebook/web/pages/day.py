@@ -18,6 +18,7 @@ from joulebook.summaries.reports import day_results_of
 from joulebook.web import formats, sentences, texts
 from joulebook.web.asked import asked_date
 from joulebook.web.lines import Line, site_lines
+from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
@@ -64,6 +65,7 @@ def day_page(site: Sited, day: str, backing: Backed) -> HTMLResponse:
         length_h=span.length_s / 3600,
         hours=hour_rows(lines, span, site, now_ms=now_ms),
         drawn=[_heading(line) for line in lines],
+        noted=noted_in(backing.database, site, span),
         **day_numbers(site, shown, results, now_ms=now_ms, has_readings=bool(lines)),
     )
     return HTMLResponse(page)

@@ -12,6 +12,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences
 from joulebook.web.analyses import Stretch
+from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import EVENT_KINDS, RECORD_WORKINGS
 from joulebook.web.shown import (
@@ -99,6 +100,7 @@ def efficiency_page(site: Sited, backing: Backed, stretches: str | None = None) 
         site,
         "efficiency.html",
         current="efficiency",
+        noted=noted_of_record(backing.database, site, report["record"], now_ms=backing.clock_ms()),
         lead=[
             record_sentences.gave_back(trip, report["changes"]),
             record_sentences.takes_itself(report["idle_w"]),

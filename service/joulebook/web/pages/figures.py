@@ -1,16 +1,19 @@
 """Figures as JSON documents, fetched by a page once its numbers are painted."""
 
+from datetime import date, timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query
 
-from joulebook.core.spans import date_of, dates, local_day
+from joulebook.core.spans import Span, date_of, dates, days_span, local_day
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.reports import day_results_of
 from joulebook.web.asked import asked_week, asked_width
+from joulebook.web.backing import Backing
 from joulebook.web.figures.day import day_figure
 from joulebook.web.figures.efficiency import efficiency_figure
+from joulebook.web.figures.events import Place, among, on_dates, since, with_events
 from joulebook.web.figures.months import months_figure
 from joulebook.web.figures.palette import PALETTES, Palette
 from joulebook.web.figures.warranty import warranty_figure
@@ -18,11 +21,14 @@ from joulebook.web.figures.wear import capacity_figure, depths_figure
 from joulebook.web.figures.week import week_figure
 from joulebook.web.lines import site_lines
 from joulebook.web.months import site_months
+from joulebook.web.noted import noted_in, noted_of_record, noted_since
 from joulebook.web.pages.day import begun_date
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/figures")
+
+_Where = tuple[Backing, Site, Palette]
 
 
 async def palette_of(scheme: str = "light") -> Palette:
@@ -44,7 +50,15 @@ def week(
     today = date_of(backing.clock_ms(), site.zone)
     shown = asked_week(name, today=today)
     days = day_results_of(backing.database, site, shown.monday, shown.sunday)
-    return week_figure(list(dates(shown.monday, shown.sunday)), days, palette, today=today)
+    span = days_span(shown.monday, shown.sunday, site.zone)
+    week_days = list(dates(shown.monday, shown.sunday))
+    return with_events(
+        week_figure(week_days, days, palette, today=today),
+        noted_in(backing.database, site, span),
+        among([local_day(day, site.zone) for day in week_days]),
+        span=span,
+        palette=palette,
+    )
 
 
 @router.get("/days/{day}")
@@ -57,7 +71,7 @@ def one_day(
     span = local_day(shown, site.zone)
     pixels = asked_width(width)
     lines = [line.points(span, pixels) for line in site_lines(backing.database, site, span)]
-    return day_figure(
+    drawn = day_figure(
         shown,
         lines,
         span=span,
@@ -66,25 +80,53 @@ def one_day(
         bucket_s=span.length_s / pixels,
         now_ms=now_ms,
     )
+    noted = noted_in(backing.database, site, span)
+    return with_events(drawn, noted, since(span), span=span, palette=palette)
 
 
 @router.get("/months")
 def all_months(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of all months."""
-    return months_figure(site_months(backing.database, site, now_ms=backing.clock_ms()), palette)
+    now_ms = backing.clock_ms()
+    months = site_months(backing.database, site, now_ms=now_ms)
+    drawn = months_figure(months, palette)
+    if not months:
+        return drawn
+    spans = [_month(month.first, site) for month in months]
+    return with_events(
+        drawn,
+        noted_since(backing.database, site, months[0].first, now_ms=now_ms),
+        among(spans),
+        span=Span(spans[0].start_ms, spans[-1].end_ms),
+        palette=palette,
+    )
 
 
 @router.get("/efficiency")
 def efficiency(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of the quarters' round trips."""
-    return efficiency_figure(backing.analyses.efficiency(site), palette)
+    report = backing.analyses.efficiency(site)
+    drawn, quarters = efficiency_figure(report, palette), report["quarters"]
+    if not quarters:
+        return drawn
+    spans = [_days(quarter["from"], quarter["to"], site) for quarter in quarters]
+    return _with_events_of_record(
+        *(drawn, report["record"], among(spans)),
+        last=quarters[-1]["to"],
+        where=(backing, site, palette),
+    )
 
 
 @router.get("/capacity")
 def capacity(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of the capacity and its nights."""
     wear = _analysed(backing.analyses.wear(site), site)
-    return capacity_figure(wear, palette, rated_ah=site.battery_ah)
+    drawn = capacity_figure(wear, palette, rated_ah=site.battery_ah)
+    return _with_events_of_record(
+        *(drawn, wear["record"], on_dates(site.zone)),
+        last=wear["record"]["to"],
+        where=(backing, site, palette),
+    )
 
 
 @router.get("/depths")
@@ -97,7 +139,31 @@ def depths(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
 def warranty(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of the forecast."""
     wear = _analysed(backing.analyses.wear(site), site)
-    return warranty_figure(wear, palette, rated_ah=site.battery_ah)
+    drawn = warranty_figure(wear, palette, rated_ah=site.battery_ah)
+    return _with_events_of_record(
+        *(drawn, wear["record"], on_dates(site.zone)),
+        last=wear["warranty"]["ends"],
+        where=(backing, site, palette),
+    )
+
+
+def _month(first: date, site: Site) -> Span:
+    last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+    return days_span(first, last, site.zone)
+
+
+def _days(first: str, last: str, site: Site) -> Span:
+    return days_span(date.fromisoformat(first), date.fromisoformat(last), site.zone)
+
+
+def _with_events_of_record(
+    drawn: dict[str, Any], record: Document, place: Place, *, last: str, where: _Where
+) -> dict[str, Any]:
+    """Return a figure of the record, up to the day ``last``, with the events since it began."""
+    backing, site, palette = where
+    noted = noted_of_record(backing.database, site, record, now_ms=backing.clock_ms())
+    span = _days(record["from"], last, site)
+    return with_events(drawn, noted, place, span=span, palette=palette)
 
 
 def _analysed(wear: Document, site: Site) -> Document:

@@ -11,6 +11,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.windows import SUM_METHOD
 from joulebook.web import sentences, texts
 from joulebook.web.months import Month, site_months
+from joulebook.web.noted import noted_since
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
@@ -23,13 +24,15 @@ def months_page(site: Sited, backing: Backed) -> HTMLResponse:
     """Show the months."""
     with closing(backing.database.connect()) as connection:
         set_aside = quarantine_count(connection, site.id)
-    months = site_months(backing.database, site, now_ms=backing.clock_ms())
+    now_ms = backing.clock_ms()
+    months = site_months(backing.database, site, now_ms=now_ms)
     page = backing.render(
         "months.html",
         site=site,
         set_aside=set_aside,
         current="months",
         months=months[::-1],
+        noted=noted_since(backing.database, site, months[0].first, now_ms=now_ms) if months else [],
         lead=lead(site, months),
         energies=_ENERGIES,
         sum_method=SUM_METHOD,

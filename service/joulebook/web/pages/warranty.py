@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences
+from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import CANNOT_SEE, RECORD_WORKINGS
 from joulebook.web.shown import KWH_WHOLE, PERCENT, PERCENT_WHOLE, ends_of
@@ -59,6 +60,7 @@ def warranty_page(site: Sited, backing: Backed) -> HTMLResponse:
         site,
         "warranty.html",
         current="warranty",
+        noted=noted_of_record(backing.database, site, wear["record"], now_ms=backing.clock_ms()),
         record=record,
         lead=record_sentences.will_hold(wear, site.battery_ah),
         measured=[words for words in measured if words is not None],

@@ -12,6 +12,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences
 from joulebook.web.figures.wear import depth_words
+from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.deep_tests import told_test
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import CLAIMS_NO_EVIDENCE, RECORD_WORKINGS
@@ -63,6 +64,7 @@ def wear_page(site: Sited, backing: Backed, nights: str | None = None) -> HTMLRe
         site,
         "wear.html",
         current="wear",
+        noted=noted_of_record(backing.database, site, wear["record"], now_ms=backing.clock_ms()),
         record=wear["record"],
         lead=record_sentences.holds(wear, site.battery_ah),
         measured=record_sentences.of_wear(wear),

@@ -10,7 +10,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from joulebook.core.daily.days import DayResult
-from joulebook.core.spans import date_of, dates
+from joulebook.core.spans import date_of, dates, days_span
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import latest_readings, readings_span
 from joulebook.storage.records import Site
@@ -18,6 +18,7 @@ from joulebook.summaries.reports import day_results_of
 from joulebook.web import formats, sentences, texts
 from joulebook.web.asked import asked_week
 from joulebook.web.newest import last_heard_ms, newest_of
+from joulebook.web.noted import noted_in
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, says_something, totals_of
 from joulebook.web.weeks import Week
@@ -74,6 +75,7 @@ def week_page(site: Sited, backing: Backed, week: str | None = None) -> HTMLResp
         silence=formats.duration(silent_s),
         stale=silent_s > texts.STALE_AFTER_S,
         inputs=sorted({name for day in days for name in day.inputs}),
+        noted=noted_in(backing.database, site, days_span(shown.monday, shown.sunday, site.zone)),
         **week_numbers(site, shown, days, now_ms=now_ms),
     )
     return HTMLResponse(page)
