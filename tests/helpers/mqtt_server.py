@@ -10,8 +10,9 @@ from types import TracebackType
 from typing import Self
 
 from joulebook.ingest.mqtt.door import Inbox
+from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.mqtt.listener import Listener
-from joulebook.ingest.mqtt.roster import ListenerLimits, none_revoked
+from joulebook.ingest.mqtt.roster import none_revoked
 from joulebook.storage.records import Grant
 from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.mqtt_packets import connect

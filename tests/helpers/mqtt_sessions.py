@@ -1,6 +1,6 @@
 """Server sessions without a socket, at any stage."""
 
-from joulebook.ingest.mqtt.handshake import SessionLimits
+from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.session import ServerSession
 from tests.helpers.mqtt_packets import connect
 

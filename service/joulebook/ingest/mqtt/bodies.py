@@ -1,6 +1,7 @@
 """How the body of each packet is read: everything but PUBLISH, which the reader does itself."""
 
 from joulebook.ingest.mqtt.fields import FieldReader
+from joulebook.ingest.mqtt.limits import FILTERS
 from joulebook.ingest.mqtt.packets import (
     Ack,
     Auth,
@@ -85,7 +86,7 @@ def read_subscribe(fields: FieldReader, level: int) -> Subscribe:
         options = fields.byte()
         _check_options(topic_filter, options, level)
         filters.append((topic_filter, options))
-    _check_any(filters)
+    _check_count(filters)
     return Subscribe(packet_id, filters, properties)
 
 
@@ -104,11 +105,13 @@ def read_unsubscribe(fields: FieldReader, level: int) -> Unsubscribe:
     filters = []
     while fields.more():
         filters.append(fields.topic_filter())
-    _check_any(filters)
+    _check_count(filters)
     return Unsubscribe(packet_id, filters, properties)
 
 
-def _check_any(filters: list[str] | list[tuple[str, int]]) -> None:
+def _check_count(filters: list[str] | list[tuple[str, int]]) -> None:
+    if len(filters) > FILTERS:
+        raise ProtocolError(Reason.QUOTA_EXCEEDED, f"more than {FILTERS} topic filters at once")
     if not filters:
         raise ProtocolError(Reason.PROTOCOL_ERROR, "no topic filter at all")
 

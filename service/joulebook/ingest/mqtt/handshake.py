@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from joulebook.ingest.mqtt import answers
+from joulebook.ingest.mqtt.limits import CLIENT_ID_BYTES, SessionLimits
 from joulebook.ingest.mqtt.packets import Connect, UnknownLevel
 from joulebook.ingest.mqtt.properties import Property
 from joulebook.ingest.mqtt.reasons import Reason, Return
@@ -11,16 +12,8 @@ _NO_LIMIT = 0xFFFF_FFFF
 _RETURN_OF = {
     Reason.BAD_CREDENTIALS: Return.BAD_CREDENTIALS,
     Reason.UNAVAILABLE: Return.UNAVAILABLE,
+    Reason.QUOTA_EXCEEDED: Return.UNAVAILABLE,
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SessionLimits:
-    """What a client may do; a 5.0 client is told in the CONNACK."""
-
-    max_packet_size: int = 1024 * 1024  # [byte]
-    receive_maximum: int = 1000  # messages of QoS 1 and 2 without an answer
-    longest_keep_alive_s: int = 3600  # for 5.0; a 3.1.1 client gets what it asks for
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +56,10 @@ def answer_connect(
         if packet.level > 5:
             return answers.connack_5(Reason.UNSUPPORTED_VERSION, {})
         return answers.connack_311(Return.UNSUPPORTED_VERSION)
+    if len(packet.client_id.encode()) > CLIENT_ID_BYTES:
+        if packet.level == 5:
+            return answers.connack_5(Reason.CLIENT_ID_NOT_VALID, {})
+        return answers.connack_311(Return.ID_REJECTED)
     secret = packet.password.decode(errors="replace") if packet.password is not None else None
     login = Login(packet.client_id or new_client_id, packet.user_name, secret)
     if packet.level == 5:
@@ -74,7 +71,7 @@ def answer_connect(
 
 
 def refusal(level: int, reason: Reason) -> bytes:
-    """Return the CONNACK that turns a client away: ``BAD_CREDENTIALS`` or ``UNAVAILABLE``."""
+    """Return the CONNACK that turns a client away, for bad credentials or want of a place."""
     if level == 5:
         return answers.connack_5(reason, {})
     return answers.connack_311(_RETURN_OF[reason])

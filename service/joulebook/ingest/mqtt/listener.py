@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import socket
 import ssl
 from collections.abc import Callable, Collection
 from dataclasses import replace
@@ -9,10 +10,16 @@ from dataclasses import replace
 from joulebook.errors import UnavailableError
 from joulebook.ingest.mqtt.connection import Connection
 from joulebook.ingest.mqtt.door import Inbox
-from joulebook.ingest.mqtt.roster import ListenerCounts, ListenerLimits, Roster, none_revoked
+from joulebook.ingest.mqtt.limits import ListenerLimits
+from joulebook.ingest.mqtt.roster import ListenerCounts, Roster, none_revoked
+from joulebook.ingest.mqtt.sockets import listening_sockets
+from joulebook.ingest.pace import Bucket
 from joulebook.storage.records import Grant
 
 log = logging.getLogger(__name__)
+
+# How long to wait where the system has no descriptor left for another connection. [s]
+_ACCEPT_AGAIN_S = 1.0
 
 
 class Listener:
@@ -55,7 +62,9 @@ class Listener:
         self._roster = Roster(inbox, check_token, clock_ms=clock_ms, limits=limits, revoked=revoked)
         self._host = host
         self._tls = tls
-        self._server: asyncio.Server | None = None
+        self._sockets: list[socket.socket] = []
+        self._accepting: list[asyncio.Task[None]] = []
+        self._told = Bucket(1.0, 20.0, 0.0)
         self.port = port
 
     async def start(self) -> None:
@@ -67,9 +76,7 @@ class Listener:
             If the address cannot be had.
         """
         try:
-            self._server = await asyncio.get_running_loop().create_server(
-                lambda: Connection(self._roster), self._host, self.port, ssl=self._tls
-            )
+            self._sockets = await listening_sockets(self._host, self.port)
         except OSError as error:
             raise UnavailableError(
                 f"cannot listen for MQTT: {error.strerror or error}",
@@ -77,17 +84,49 @@ class Listener:
                 expected="an address of this machine and a port that nobody else uses",
                 next_step="stop the other program, or choose another port",
             ) from error
-        self.port = self._server.sockets[0].getsockname()[1]
+        self.port = self._sockets[0].getsockname()[1]
+        loop = asyncio.get_running_loop()
+        self._accepting = [loop.create_task(self._accept(each)) for each in self._sockets]
         log.info("listening for MQTT on %s port %s", self._host, self.port)
 
     async def stop(self) -> None:
         """Stop taking messages in, answer those that are with the inbox, and close."""
-        if self._server is not None:
-            self._server.close()
+        if self._sockets:
+            for task in self._accepting:
+                task.cancel()
+            await asyncio.gather(*self._accepting, return_exceptions=True)
+            for each in self._sockets:
+                each.close()
+            self._sockets = []
             await self._roster.stop()
-            await self._server.wait_closed()
-            self._server = None
+
+    async def _accept(self, listening: socket.socket) -> None:
+        """Take connections, each counted before it costs a handshake."""
+        loop = asyncio.get_running_loop()
+        while True:
+            try:
+                sock, (address, port, *_) = await loop.sock_accept(listening)
+            except ConnectionError:  # it was gone before we came to it
+                continue
+            except OSError as error:  # out of descriptors, most often
+                self._tell(f"cannot take connections for MQTT: {error}")
+                await asyncio.sleep(_ACCEPT_AGAIN_S)
+                continue
+            connection = Connection(self._roster, address, port)
+            refusal = self._roster.enter(connection)
+            if refusal:
+                self._tell(f"{connection.peer} is turned away: {refusal}")
+                sock.close()
+            else:
+                connection.open(sock, self._tls)
+
+    def _tell(self, what: str) -> None:
+        """Log who is turned away, but no more than a log can take."""
+        now_s = asyncio.get_running_loop().time()
+        if self._told.wait_s(now_s) == 0:
+            self._told.take(1, now_s)
+            log.warning("%s", what)
 
     def counts(self) -> ListenerCounts:
         """Return what has been seen since the start."""
-        return replace(self._roster.counts)
+        return replace(self._roster.counts, dropped=self._roster.counts.dropped.copy())

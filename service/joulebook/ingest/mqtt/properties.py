@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from joulebook.ingest.mqtt.fields import FieldReader, encode_varint
+from joulebook.ingest.mqtt.limits import USER_PROPERTIES
 from joulebook.ingest.mqtt.reasons import ProtocolError, Reason, malformed
 
 PropertyValue = int | str | bytes | list[tuple[str, str]]
@@ -91,7 +92,8 @@ def read_properties(fields: FieldReader, place: str) -> Properties:
     Raises
     ------
     ProtocolError
-        If one is unknown, not allowed in this place, given twice, or out of its range.
+        If one is unknown, not allowed in this place, given twice, or out of its range; or where
+        there are too many of a user's own.
     """
     length = fields.varint()
     end = fields.at + length
@@ -104,6 +106,9 @@ def read_properties(fields: FieldReader, place: str) -> Properties:
         identifier = fields.varint()
         if identifier == Property.USER_PROPERTY:
             pairs.append((fields.text(), fields.text()))
+            if len(pairs) > USER_PROPERTIES:
+                what = f"more than {USER_PROPERTIES} user properties in one packet"
+                raise ProtocolError(Reason.QUOTA_EXCEEDED, what)
         elif identifier in found:
             raise ProtocolError(Reason.PROTOCOL_ERROR, f"property {identifier:#04x} is given twice")
         else:

@@ -2,6 +2,7 @@
 
 from joulebook.ingest.mqtt import bodies
 from joulebook.ingest.mqtt.fields import FieldReader, decode_topic, decode_varint
+from joulebook.ingest.mqtt.limits import CONNECT_LIMIT, TOPIC_BYTES, TOPIC_LEVELS
 from joulebook.ingest.mqtt.packets import Connect, Packet, PacketType, Pingreq, Publish
 from joulebook.ingest.mqtt.properties import Property, read_properties
 from joulebook.ingest.mqtt.reasons import ProtocolError, Reason, malformed
@@ -18,9 +19,6 @@ _ACKS = {PacketType.PUBACK, PacketType.PUBREC, PacketType.PUBREL, PacketType.PUB
 # Long or many ones are not kept, since a stranger could fill the memory with them.
 _KEPT_TOPICS = 256
 _KEPT_TOPIC_BYTES = 256
-
-#: A first packet may be this long at most: strangers get no larger buffer. [byte]
-CONNECT_LIMIT = 128 * 1024
 
 
 class PacketReader:
@@ -44,6 +42,11 @@ class PacketReader:
         self._tail = bytearray()
         self._needed = 0
         self._topics: dict[bytes, str] = {}
+
+    @property
+    def unfinished_bytes(self) -> int:
+        """How much is held of what is not yet read, because its end is missing for instance."""
+        return len(self._tail) or (len(self._data) if self._at < len(self._data) else 0)
 
     def feed(self, data: bytes) -> None:
         """Take in bytes as they arrive."""
@@ -139,6 +142,10 @@ class PacketReader:
         if not raw and self._level == 5:
             # Legal with a topic alias (§3.3.2.1), but our Topic Alias Maximum is 0.
             raise ProtocolError(Reason.TOPIC_ALIAS_INVALID, "an empty topic: no alias was agreed")
+        if len(raw) > TOPIC_BYTES or raw.count(b"/") >= TOPIC_LEVELS:
+            what = f"a topic of {len(raw)} bytes in {raw.count(b'/') + 1} levels"
+            limits = f"{TOPIC_BYTES} bytes and {TOPIC_LEVELS} levels are the limit"
+            raise ProtocolError(Reason.TOPIC_INVALID, f"{what}, where {limits}")
         topic = decode_topic(raw)
         if len(raw) <= _KEPT_TOPIC_BYTES:
             if len(self._topics) >= _KEPT_TOPICS:

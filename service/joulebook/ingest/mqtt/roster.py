@@ -2,13 +2,16 @@
 
 import asyncio
 import logging
+from collections import Counter
 from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from joulebook.ingest.mqtt.door import Inbox
-from joulebook.ingest.mqtt.handshake import SessionLimits
+from joulebook.ingest.mqtt.entrance import Entrance, Guest
+from joulebook.ingest.mqtt.limits import ListenerLimits
+from joulebook.ingest.mqtt.pacing import Share
 from joulebook.storage.records import Grant
 
 log = logging.getLogger(__name__)
@@ -20,19 +23,9 @@ _LOOK_AGAIN_S = 0.02
 # How long a client may take to read our good-bye. [s]
 _FAREWELL_S = 1.0
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ListenerLimits:
-    """What one listener takes at most; the defaults suit one house up to a few hundred."""
-
-    session: SessionLimits = field(default_factory=SessionLimits)
-    connections: int = 1000
-    login_s: float = 10.0  # from the connection to its CONNACK
-    revoked_s: float = 2.0  # after which it is asked again whose tokens were revoked
-    waiting_messages: int = 5000  # of one connection with the inbox, before it is not read
-    waiting_bytes: int = 4 * 1024 * 1024
-    unread_bytes: int = 256 * 1024  # of answers that a client does not read, before it is dropped
-    stop_s: float = 10.0  # for messages that are with the inbox when the listener stops
+# The most that is read from one socket at once: of a client, of a stranger, and of either while
+# there is no room. All are read into one buffer: what is read is taken out before the next. [byte]
+_READ_BYTES, _STRANGERS_READ_BYTES, _LEAST_READ_BYTES = 128 * 1024, 4 * 1024, 1024
 
 
 @dataclass(slots=True)
@@ -44,9 +37,10 @@ class ListenerCounts:
     refused: int = 0  # connections: too many, or not let in
     messages: int = 0
     bytes: int = 0
+    dropped: Counter[str] = field(default_factory=Counter)  # connections that we ended, by reason
 
 
-class Member(Protocol):
+class Member(Guest, Protocol):
     """What the roster asks of a connection."""
 
     def take_over(self) -> None:
@@ -66,6 +60,9 @@ class Member(Protocol):
 
     def farewell(self) -> None:
         """Say good-bye and close."""
+
+    def drop(self, reason: str, what: str) -> None:
+        """Close at once, and count and log why."""
 
     def cut(self) -> None:
         """Close at once."""
@@ -97,43 +94,85 @@ class Roster:
         self._asks = False  # whose tokens were revoked, soon or just now
         # The check may read the disk, so it must not hold up the loop.
         self._checkers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="mqtt-token")
+        self._buffer = bytearray(_READ_BYTES)
         self._open: set[Member] = set()
+        self.entrance = Entrance(limits)
+        self.share: Share[Member] = Share(limits)
         self._by_client: dict[tuple[int, str], Member] = {}
         self._waiting: set[Member] = set()
         self._stopping = False
         self._changed = asyncio.Event()
 
-    def enter(self, member: Member) -> bool:
-        """Take a new connection in, unless there are too many, or it came as we closed."""
+    def enter(self, member: Member) -> str:
+        """Take a new connection in, or return why not."""
         self.counts.connections_total += 1
-        if self._stopping or len(self._open) >= self.limits.connections:
+        now_s = asyncio.get_running_loop().time()
+        refusal = "we are closing" if self._stopping else self.entrance.enter(member, now_s)
+        if refusal:
             self.counts.refused += 1
-            return False
-        self._open.add(member)
-        self.counts.connections = len(self._open)
-        return True
+        else:
+            self._open.add(member)
+            self.counts.connections = len(self._open)
+        return refusal
 
     def leave(self, member: Member) -> None:
         """Forget a connection that is closed."""
         self._open.discard(member)
         self._waiting.discard(member)
+        self.entrance.leave(member)
+        self.hold(member, 0)
         self._by_client = {key: one for key, one in self._by_client.items() if one is not member}
         self.counts.connections = len(self._open)
         self.note_change()
+
+    def hold(self, member: Member, size: int) -> None:
+        """Note how much a connection has sent of what is not whole yet; make room if need be."""
+        self.share.hold(member, size)
+        largest = self.share.too_much()
+        if largest is not None:
+            self.share.hold(largest, 0)
+            largest.drop("memory", "holds the largest of too many unfinished packets")
+
+    def has_room(self) -> bool:
+        """Tell whether connections may be read at all."""
+        return self.inbox.has_room() and self.share.has_room()
+
+    def buffer(self, *, of_a_stranger: bool) -> memoryview:
+        """Return where the next bytes of a connection go; they have to be taken out at once."""
+        size = _STRANGERS_READ_BYTES if of_a_stranger else _READ_BYTES
+        return memoryview(self._buffer)[: size if self.has_room() else _LEAST_READ_BYTES]
+
+    def take(self, size: int) -> bytes:
+        """Return what has been read into the buffer."""
+        return bytes(memoryview(self._buffer)[:size])
+
+    def turn_away(self, member: Member, *, bad: bool) -> None:
+        """Count a client that is not let in, and hold bad credentials against its address."""
+        self.counts.refused += 1
+        if bad:
+            self.entrance.note_failure(member, asyncio.get_running_loop().time())
 
     def check(self, name: str, secret: str) -> asyncio.Future[Grant | None]:
         """Start to check a token; the future is done in the loop."""
         loop = asyncio.get_running_loop()
         return loop.run_in_executor(self._checkers, self._check_token, name, secret)
 
-    def admit(self, member: Member, grant: Grant, client_id: str) -> None:
-        """Let a connection stand for its client; an older one of the same client has to go."""
+    def admit(self, member: Member, grant: Grant, client_id: str) -> bool:
+        """Let a connection stand for its client, unless its token has too many already.
+
+        An older connection of the same client has to go.
+        """
         key = (grant.token_id, client_id)
         older = self._by_client.get(key)
-        self._by_client[key] = member
         if older is not None:
+            self.entrance.leave(older)
             older.take_over()
+        if not self.entrance.has_place_for(grant.token_id):
+            return False
+        self.entrance.admit(member, grant.token_id)
+        self._by_client[key] = member
         self._ask_later()
+        return True
 
     def _ask_later(self) -> None:
         if not self._asks:

@@ -15,7 +15,8 @@ from collections.abc import Sequence
 
 from joulebook.ingest.message import Verdict
 from joulebook.ingest.mqtt import answers
-from joulebook.ingest.mqtt.handshake import Login, SessionLimits, Terms, answer_connect, refusal
+from joulebook.ingest.mqtt.handshake import Login, Terms, answer_connect, refusal
+from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.packets import (
     Ack,
     Connect,
@@ -31,6 +32,7 @@ from joulebook.ingest.mqtt.packets import (
 from joulebook.ingest.mqtt.properties import Property
 from joulebook.ingest.mqtt.reader import PacketReader
 from joulebook.ingest.mqtt.reasons import ProtocolError, Reason
+from joulebook.ingest.pace import Bucket
 
 # A message that is kept in quarantine is taken, and told so. MQTT 3.1.1 has no way to refuse one.
 _REASON_OF = {
@@ -68,6 +70,8 @@ class ServerSession:
         self._terms = _NOTHING_AGREED
         self._open = False  # between CONNACK and the end
         self._heard_s = now_s
+        self._begun_s: float | None = None  # since when a packet waits for its end
+        self._asks = Bucket(limits.asks_per_s, limits.asks_at_once, now_s)
         self._unanswered = 0  # messages of QoS 1 and 2, as Receive Maximum counts them
         self._unsettled: set[int] = set()  # ids of QoS 1 that are with the inbox
         self._unreleased: dict[int, bool] = {}  # ids of QoS 2: whether PUBREC has left
@@ -77,10 +81,24 @@ class ServerSession:
 
     @property
     def deadline_s(self) -> float | None:
-        """When the client has been silent for one and a half times its keep alive (§3.1.2.10)."""
-        if not self._open or not self._terms.keep_alive_s:
+        """When the client has been silent for too long.
+
+        That is one and a half times its keep alive (§3.1.2.10), or the time in which a packet
+        that was begun has to end.
+        """
+        if not self._open:
             return None
-        return self._heard_s + 1.5 * self._terms.keep_alive_s
+        deadlines = []
+        if self._terms.keep_alive_s:
+            deadlines.append(self._heard_s + 1.5 * self._terms.keep_alive_s)
+        if self._begun_s is not None:
+            deadlines.append(self._begun_s + self._limits.packet_s)
+        return min(deadlines, default=None)
+
+    @property
+    def unfinished_bytes(self) -> int:
+        """How much is held of packets that are not yet whole, or may not be read yet."""
+        return 0 if self.over else self._reader.unfinished_bytes
 
     def receive(self, data: bytes, now_s: float) -> list[Publish]:
         """Take in bytes; return the messages that are now whole and wait to be settled."""
@@ -97,7 +115,7 @@ class ServerSession:
         return self._read(now_s)
 
     def refuse(self, reason: Reason) -> None:
-        """Turn the client away: ``BAD_CREDENTIALS`` or ``UNAVAILABLE``."""
+        """Turn the client away, for bad credentials or want of a place."""
         self._send(refusal(self._terms.level, reason))
         self._end()
 
@@ -123,6 +141,8 @@ class ServerSession:
     def touch(self, now_s: float) -> None:
         """Take silence up to now for ours: we did not listen."""
         self._heard_s = now_s
+        if self._begun_s is not None:
+            self._begun_s = now_s
 
     def outgoing(self) -> bytes:
         """Return the bytes to send, once."""
@@ -148,14 +168,26 @@ class ServerSession:
                 if packet is None:
                     break
                 self._heard_s = now_s
+                self._begun_s = None
                 if not isinstance(packet, Publish):
                     self._handle(packet)
                 elif self._is_new(packet):
                     published.append(packet)
+                else:
+                    self._ask()
         except ProtocolError as error:
             self.fault = str(error)
             self.disconnect(error.reason)
+        if self.unfinished_bytes and self._begun_s is None:
+            self._begun_s = now_s
         return published
+
+    def _ask(self) -> None:
+        """Count a packet that brings no message: too many of them end the connection."""
+        self._asks.take(1, self._heard_s)
+        if self._asks.wait_s(self._heard_s) > 0:
+            what = f"more than {self._limits.asks_per_s:g} packets a second without a message"
+            raise ProtocolError(Reason.MESSAGE_RATE_TOO_HIGH, what)
 
     def _is_new(self, packet: Publish) -> bool:
         """Tell whether a message has to be stored; if not, it is one that we already have."""
@@ -179,6 +211,9 @@ class ServerSession:
         if self._terms.level == 5 and self._unanswered > self._limits.receive_maximum:
             what = f"more than {self._limits.receive_maximum} messages without an answer"
             raise ProtocolError(Reason.RECEIVE_MAXIMUM_EXCEEDED, what)
+        if len(self._unreleased) > self._limits.unreleased:
+            what = f"more than {self._limits.unreleased} messages without a PUBREL"
+            raise ProtocolError(Reason.QUOTA_EXCEEDED, what)
         return True
 
     def _settle_qos_2(self, packet_id: int, reason: Reason) -> None:
@@ -190,6 +225,9 @@ class ServerSession:
         self._send(answers.acknowledgement(PacketType.PUBREC, packet_id, reason))
 
     def _handle(self, packet: Packet) -> None:
+        # A PUBREL belongs to its message; everything else here costs.
+        if not (isinstance(packet, Ack) and packet.packet_id in self._unreleased):
+            self._ask()
         match packet:
             case Pingreq():
                 self._send(answers.PINGRESP)

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from joulebook.ingest.mqtt.roster import ListenerLimits
+from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.storage.records import Grant
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish

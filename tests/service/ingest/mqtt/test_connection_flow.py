@@ -4,10 +4,13 @@ from collections.abc import Iterator
 
 import pytest
 
-from joulebook.ingest.mqtt.roster import ListenerLimits
+from joulebook.ingest.mqtt.limits import ListenerLimits, SessionLimits
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import DISCONNECT, PINGREQ, connect, publish
 from tests.helpers.mqtt_server import RawClient, running_listener
+
+
+AS_MANY_PINGS_AS_IT_LIKES = SessionLimits(asks_at_once=1e9)
 
 
 @pytest.fixture
@@ -67,7 +70,7 @@ def test_a_client_with_too_much_under_way_is_not_read(
 def test_a_client_that_does_not_read_its_answers_is_dropped(
     inbox: RecordingInbox, caplog: pytest.LogCaptureFixture
 ) -> None:
-    limits = ListenerLimits(unread_bytes=10_000)
+    limits = ListenerLimits(unread_bytes=10_000, session=AS_MANY_PINGS_AS_IT_LIKES)
     with (
         running_listener(inbox, limits=limits) as server,
         server.client(receive_buffer=4096) as client,
@@ -79,7 +82,7 @@ def test_a_client_that_does_not_read_its_answers_is_dropped(
 
 
 def test_a_client_that_does_not_read_does_not_hold_up_the_stop(inbox: RecordingInbox) -> None:
-    limits = ListenerLimits(unread_bytes=2**24)
+    limits = ListenerLimits(unread_bytes=2**24, session=AS_MANY_PINGS_AS_IT_LIKES)
     with (
         running_listener(inbox, limits=limits) as server,
         server.client(receive_buffer=4096) as client,

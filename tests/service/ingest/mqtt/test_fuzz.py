@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from joulebook.ingest.message import Verdict
-from joulebook.ingest.mqtt.handshake import SessionLimits
+from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.reader import PacketReader
 from joulebook.ingest.mqtt.reasons import ProtocolError
 from joulebook.ingest.mqtt.session import ServerSession

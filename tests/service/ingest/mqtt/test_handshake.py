@@ -6,11 +6,11 @@ from paho.mqtt.packettypes import PacketTypes
 
 from joulebook.ingest.mqtt.handshake import (
     Login,
-    SessionLimits,
     Terms,
     answer_connect,
     refusal,
 )
+from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.packets import Connect, UnknownLevel
 from joulebook.ingest.mqtt.reader import PacketReader
 from joulebook.ingest.mqtt.reasons import Reason

@@ -9,8 +9,9 @@ import pytest
 
 from joulebook.errors import UnavailableError
 from joulebook.ingest.message import Message
+from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.mqtt.listener import Listener
-from joulebook.ingest.mqtt.roster import ListenerCounts, ListenerLimits
+from joulebook.ingest.mqtt.roster import ListenerCounts
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish
 from tests.helpers.mqtt_server import NOW_MS, RawClient, check_token, running_listener

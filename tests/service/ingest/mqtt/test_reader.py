@@ -2,8 +2,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from joulebook.ingest.mqtt.limits import CONNECT_LIMIT
 from joulebook.ingest.mqtt.packets import Connect, Packet, PacketType, Pingreq, Publish
-from joulebook.ingest.mqtt.reader import CONNECT_LIMIT, PacketReader
+from joulebook.ingest.mqtt.reader import PacketReader
 from joulebook.ingest.mqtt.reasons import ProtocolError, Reason
 from tests.helpers.mqtt_packets import PINGREQ, connect, packet, properties, publish, text
 

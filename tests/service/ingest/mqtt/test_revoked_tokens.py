@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.ingest.mqtt.roster import ListenerLimits
+from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.tokens import (

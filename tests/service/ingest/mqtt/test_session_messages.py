@@ -1,7 +1,7 @@
 import pytest
 
 from joulebook.ingest.message import Verdict
-from joulebook.ingest.mqtt.handshake import SessionLimits
+from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.packets import Publish
 from tests.helpers.mqtt_packets import (
     publish,
