@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
+from joulebook.core.daily import same_hours
 from joulebook.core.daily.days import DayResult
 from joulebook.core.spans import date_of, dates, days_span
 from joulebook.storage.quarantine import quarantine_count
@@ -17,6 +18,8 @@ from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
 from joulebook.web import formats, sentences, texts
 from joulebook.web.asked import asked_week
+from joulebook.web.backing import Backing
+from joulebook.web.comparison_sentences import ToldWeek, told_week
 from joulebook.web.newest import last_heard_ms, newest_of
 from joulebook.web.noted import noted_in
 from joulebook.web.sites import Backed, Sited
@@ -75,10 +78,31 @@ def week_page(site: Sited, backing: Backed, week: str | None = None) -> HTMLResp
         silence=formats.duration(silent_s),
         stale=silent_s > texts.STALE_AFTER_S,
         inputs=sorted({name for day in days for name in day.inputs}),
+        beside=told_weeks(backing, site, shown, now_ms=now_ms),
+        compared_by=same_hours.METHOD,
         noted=noted_in(backing.database, site, days_span(shown.monday, shown.sunday, site.zone)),
         **week_numbers(site, shown, days, now_ms=now_ms),
     )
     return HTMLResponse(page)
+
+
+def told_weeks(backing: Backing, site: Site, week: Week, *, now_ms: int) -> list[ToldWeek]:
+    """Return what differs from the week before, and from the same ISO week a year before."""
+    so_far = week == Week.of(date_of(now_ms, site.zone))
+    yearly = week.year_before
+    same = yearly.name[-3:] == week.name[-3:]
+    others = (
+        (week.shifted(-1), "last week" if so_far else "the week before"),
+        (yearly, "the same week a year before" if same else "the week 364 days before"),
+    )
+    return [
+        told_week(
+            backing.comparisons.beside(site, week, other, now_ms=now_ms),
+            *(name, site.name),
+            so_far=so_far,
+        )
+        for other, name in others
+    ]
 
 
 def week_numbers(

@@ -76,7 +76,7 @@ def test_a_long_silence_is_the_first_thing_after_the_answer(studio: Studio) -> N
 
 def test_every_number_opens_to_its_working(studio: Studio) -> None:
     page = outline(studio.client.get("/sites/studio").text)
-    assert len(page.named("details")) == 8 + 1 + 5  # numbers, series, devices
+    assert len(page.named("details")) == 8 + 1 + 5 + 1  # numbers, series, devices, comparison
     assert "sum-1 of trapezoid-1" in page.text
     assert "battery/power" in page.text
     assert "docs/methods/sum.md, docs/methods/trapezoid.md" in page.text
