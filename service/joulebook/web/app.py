@@ -29,6 +29,7 @@ from joulebook.web.pages import (
     home,
     months,
     quarantine,
+    region,
     rehearsal,
     warranty,
     watch,
@@ -36,6 +37,7 @@ from joulebook.web.pages import (
     week,
 )
 from joulebook.web.problems import install_problem_handlers
+from joulebook.web.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
 from joulebook.web.security import HeadAsGet, SecurityHeaders
 
@@ -107,7 +109,7 @@ def build_app(
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
-    for module in (assets, home, about, week, day, months, efficiency, wear, warranty):
+    for module in (assets, home, about, region, week, day, months, efficiency, wear, warranty):
         app.include_router(module.router)
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
@@ -116,6 +118,7 @@ def build_app(
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Gate, tokens=tokens or Throttle())
+    app.add_middleware(ReadersRegion)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(HeadAsGet)
     return app

@@ -1,25 +1,53 @@
 """How numbers, dates and times read for a person. Nothing else in the house rounds.
 
 A true minus sign, a no-break space before a unit, and names of days and months of our own, so
-that a page does not change with the machine's locale.
+that a page does not change with the machine's locale; separators, the order of a date and the
+clock are those of the reader's region.
 """
 
 import math
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from joulebook.core.quantities import kind_of
 from joulebook.web import texts
-
-NBSP = "\N{NO-BREAK SPACE}"
-DASH = "\N{EN DASH}"
-NOTHING = "not given"
-
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June", "July"),
-    *("August", "September", "October", "November", "December"),
+from joulebook.web.dates import (
+    DASH,
+    NBSP,
+    clock,
+    clock_tick,
+    day_brief,
+    day_long,
+    day_plain,
+    day_short,
+    days_between,
+    iso_brief,
+    iso_plain,
+    moment,
+    month_long,
+    month_short,
+    quarter,
 )
+from joulebook.web.regions import current
+
+#: What stands in another file and is asked for here: a caller need not know where.
+__all__ = [
+    "DASH",
+    "NBSP",
+    "clock",
+    "clock_tick",
+    "day_brief",
+    "day_long",
+    "day_plain",
+    "day_short",
+    "days_between",
+    "iso_brief",
+    "iso_plain",
+    "moment",
+    "month_long",
+    "month_short",
+    "quarter",
+]
+
+NOTHING = "not given"
 
 
 def fixed(value: float, digits: int) -> str:
@@ -27,13 +55,13 @@ def fixed(value: float, digits: int) -> str:
     text = f"{value:.{digits}f}"
     if not text.strip("-0."):
         text = text.lstrip("-")
-    return text.replace("-", "\N{MINUS SIGN}")
+    return current().number(text).replace("-", "\N{MINUS SIGN}")
 
 
 def signed(value: float, digits: int) -> str:
     """Return a number with its sign, whichever it is; nothing has none."""
     text = fixed(value, digits)
-    return f"+{text}" if value > 0 and text.strip("0.") else text
+    return f"+{text}" if value > 0 and text.strip("0.,") else text
 
 
 def significant(value: float, figures: int) -> str:
@@ -167,52 +195,6 @@ def capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
 
 
-def day_long(day: date) -> str:
-    """Return such as "Wednesday 25 November 2026"."""
-    return f"{_DAYS[day.weekday()]} {day_plain(day)}"
-
-
-def day_plain(day: date) -> str:
-    """Return such as "25 November 2026"."""
-    return f"{day.day}{NBSP}{_MONTHS[day.month - 1]} {day.year}"
-
-
-def day_short(day: date) -> str:
-    """Return such as "Wed 25", for a table within one week."""
-    return f"{_DAYS[day.weekday()][:3]}{NBSP}{day.day}"
-
-
-def month_long(day: date) -> str:
-    """Return such as "November 2026"."""
-    return f"{_MONTHS[day.month - 1]} {day.year}"
-
-
-def month_short(day: date) -> str:
-    """Return such as "Nov 2026"."""
-    return f"{_MONTHS[day.month - 1][:3]}{NBSP}{day.year}"
-
-
-def day_brief(day: date) -> str:
-    """Return such as "25 Nov 2026", for a table that spans years."""
-    return f"{day.day}{NBSP}{_MONTHS[day.month - 1][:3]}{NBSP}{day.year}"
-
-
-def iso_plain(text: str) -> str:
-    """Return the date of an ISO text, such as "25 November 2026"."""
-    return day_plain(date.fromisoformat(text[:10]))
-
-
-def iso_brief(text: str) -> str:
-    """Return the date of an ISO text, such as "25 Nov 2026"."""
-    return day_brief(date.fromisoformat(text[:10]))
-
-
-def quarter(day: date) -> str:
-    """Return the quarter of the year that holds a date, such as "Jul to Sep 2026" with a dash."""
-    first = 3 * ((day.month - 1) // 3)
-    return f"{_MONTHS[first][:3]}{DASH}{_MONTHS[first + 2][:3]}{NBSP}{day.year}"
-
-
 def odds(probability: float) -> str:
     """Return a probability as whole per cent; one that is computed is never quite 0 or 1."""
     if probability > 0.99:
@@ -220,26 +202,6 @@ def odds(probability: float) -> str:
     if probability < 0.01:
         return f"less than 1{NBSP}%"
     return percent(probability, 0)
-
-
-def days_between(first: date, last: date) -> str:
-    """Return such as "23 to 29 November 2026", naming month and year only once where they agree."""
-    if first.year != last.year:
-        return f"{day_plain(first)} to {day_plain(last)}"
-    if first.month != last.month:
-        return f"{first.day}{NBSP}{_MONTHS[first.month - 1]} to {day_plain(last)}"
-    return f"{first.day} to {day_plain(last)}"
-
-
-def clock(at_ms: int, zone: ZoneInfo) -> str:
-    """Return the local time of day, such as "07:05"."""
-    return f"{datetime.fromtimestamp(at_ms / 1000, tz=zone):%H:%M}"
-
-
-def moment(at_ms: int, zone: ZoneInfo) -> str:
-    """Return date and time with the zone's abbreviation, "25 November 2026 07:05 EST"."""
-    local = datetime.fromtimestamp(at_ms / 1000, tz=zone)
-    return f"{day_plain(local.date())} {local:%H:%M} {local:%Z}"
 
 
 def _thousandth(value: float | None) -> float | None:

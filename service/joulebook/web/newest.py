@@ -106,7 +106,7 @@ def in_words(device: str, reading: NewestReading) -> str:
     signed = reading.quantity == "power" and isinstance(reading.value, int | float)
     if words is None or not signed:
         return reading.text
-    if reading.text.strip("0.\N{MINUS SIGN}W\N{NO-BREAK SPACE}k") == "":
+    if reading.text.strip("0.,\N{MINUS SIGN}W\N{NO-BREAK SPACE}k") == "":
         return f"{reading.text.lstrip(chr(0x2212))}, idle"
     size = reading.text.lstrip("\N{MINUS SIGN}")
     filling, emptying = words

@@ -140,7 +140,7 @@ def aged(wear: Document) -> str | None:
     return (
         f"At the temperatures it had, the battery aged {formats.fixed(speed, 2)} times as fast as"
         f" at a steady 25{NBSP}°C ({formats.interval(low, high, 2)}). Each degree more makes it"
-        f" {AGEING_PER_C * 100:.1f}{NBSP}% faster; ten make it 1.7 times as fast."
+        f" {formats.fixed(AGEING_PER_C * 100, 1)}{NBSP}% faster; ten make it 1.7 times as fast."
     )
 
 

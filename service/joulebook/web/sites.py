@@ -9,6 +9,7 @@ from joulebook.storage.records import Site
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing, backing_of
 from joulebook.web.problems import ProblemError
+from joulebook.web.regions import settle
 
 #: What a handler asks for with a parameter of this type.
 Backed = Annotated[Backing, Depends(backing_of)]
@@ -24,6 +25,7 @@ def site_of(
     seen = [each for each in sites(backing.database) if actor.may_see(each.id)]
     for each in seen:
         if each.name == site:
+            settle(each.locale)
             return each
     names = ", ".join(each.name for each in seen) or "none yet"
     raise ProblemError(

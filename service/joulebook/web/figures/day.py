@@ -165,5 +165,5 @@ def _hours(day: date, span: Span, zone: ZoneInfo) -> dict[str, Any]:
     ]
     return {
         "tickvals": [(at - span.start_ms) / 1000 for at in instants],
-        "ticktext": [formats.clock(at, zone) for at in instants],
+        "ticktext": [formats.clock_tick(at, zone) for at in instants],
     }

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from joulebook.web.figures.palette import Palette
+from joulebook.web.regions import current
 
 #: Plotly's own buttons and gestures stay away: a finger on a figure scrolls the page.
 CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}
@@ -11,6 +12,7 @@ CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "dou
 #: Room for the legend of the balance, four rows, with the ticks above it. [px]
 LEGEND_PX = 140
 
+NARROW = "\N{NARROW NO-BREAK SPACE}"
 FONT = "system-ui, sans-serif"
 
 
@@ -30,9 +32,15 @@ def base_layout(palette: Palette, *, height: int) -> dict[str, Any]:
         "dragmode": False,
         "hovermode": "closest",
         "hoverlabel": {"font": {"family": FONT, "size": 14}},
-        "separators": ".\N{NARROW NO-BREAK SPACE}",
+        "separators": _separators(),
         "showlegend": False,
     }
+
+
+def _separators() -> str:
+    """Return the marks in the numbers that plotly itself writes, decimal and thousands."""
+    region = current()
+    return f"{region.decimal}{region.group or NARROW}"
 
 
 def axis(palette: Palette, **more: Any) -> dict[str, Any]:

@@ -43,7 +43,9 @@ def _progress(progress: Progress) -> list[str]:
         sentences.append(f"Drawn since full: {AMPERE_HOURS_FINE.text(progress.drawn_ah)}.")
     if progress.cell_v is not None:
         state = "" if progress.state is None else f", about {PERCENT.text(progress.state)} full"
-        sentences.append(f"A cell would rest at {progress.cell_v:.3f}{formats.NBSP}V{state}.")
+        sentences.append(
+            f"A cell would rest at {formats.fixed(progress.cell_v, 3)}{formats.NBSP}V{state}."
+        )
     return sentences + [f"Still to do: {words}." for words in progress.missing]
 
 
