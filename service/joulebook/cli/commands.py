@@ -15,6 +15,7 @@ from joulebook.cli.readings import import_file, recompute
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
 from joulebook.cli.sites import site, token
+from joulebook.cli.tariffs import tariff
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -34,6 +35,6 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, mapping, import_file, recompute, show),
-    *(correction, event, deep_test, export, backup, restore, verify, bench),
+    *(correction, event, deep_test, tariff, export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from joulebook.cli.money_lines import money_lines
 from joulebook.cli.options import (
     clock_ms,
     data_option,
@@ -23,6 +24,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
+from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.recompute import catch_up
 from joulebook.summaries.reports import days_report
@@ -38,7 +40,12 @@ def _loads(database: Database, site: Site, first: date | None, last: date | None
     return loads_report(database, site, first, last, now_ms=clock_ms())
 
 
-_REPORTS = {"days": days_report, "loads": _loads, "checks": _checks}
+def _money(database: Database, site: Site, first: date | None, last: date | None) -> Document:
+    efficiency = efficiency_report(database, site, None, None)
+    return money_report(database, site, first, last, efficiency=efficiency, now_ms=clock_ms())
+
+
+_REPORTS = {"days": days_report, "loads": _loads, "checks": _checks, "money": _money}
 _OF_THE_RECORD = {"efficiency": efficiency_report, "wear": wear_report}
 
 
@@ -57,7 +64,7 @@ def show(
     *,
     as_json: bool,
 ) -> None:
-    """Show days, efficiency, wear, loads or checks of a site.
+    """Show days, efficiency, wear, loads, checks or money of a site.
 
     What is behind its readings, after an import, is computed first. With --to, efficiency and wear
     are what was to be told on that day.
@@ -86,7 +93,7 @@ def _document(
     max_gap_s: float,
 ) -> Document:
     whole = first is None and last is None
-    if report == "loads" or (whole and report in _OF_THE_RECORD):
+    if report in ("loads", "money") or (whole and report in _OF_THE_RECORD):
         update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
     if report in _REPORTS:
         return _REPORTS[report](database, site, first, last)
@@ -213,6 +220,7 @@ _LINES = {
     "wear": _wear_lines,
     "loads": _loads_lines,
     "checks": _checks_lines,
+    "money": money_lines,
 }
 
 

@@ -16,22 +16,27 @@ from joulebook.core.losses.closing import WHY
 from joulebook.core.losses.full_segments import SegmentSums, SensorOffset
 from joulebook.core.losses.full_windows import round_trip_in
 from joulebook.core.spans import days_span
+from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
 from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Site
+from joulebook.storage.tariffs import tariffs_of
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.columns import unpacked
 from joulebook.summaries.deep_tests import DeepTestReport, deep_test_reports
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
+from joulebook.summaries.money_losses import cost_of_losses
+from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.site_records import stored_record
 from joulebook.summaries.wear_report import wear_report
 
-#: How many documents are kept at hand: six for each of some sites.
-_MOST_KEPT = 48
+#: How many documents are kept at hand: nine for each of some sites.
+_MOST_KEPT = 72
 _MINUTE_MS = 60_000
+_QUARTER_MS = 900_000
 #: A test that ended so long ago no longer changes by readings that come in.
 _SETTLED_MS = 30 * 86_400_000
 
@@ -116,6 +121,29 @@ class Analyses:
             self._keep("loads", site, stamp, found)
         return found
 
+    def money(self, site: Site, *, now_ms: int) -> Document:
+        """Return what energy cost and what was saved, as of the last quarter hour."""
+        stamp = self._priced_stamp(site, now_ms)
+        found: Document | None = self._kept_of("money", site, stamp)
+        if found is None:
+            found = money_report(
+                *(self._database, site, None, None),
+                efficiency=self.efficiency(site),
+                now_ms=now_ms,
+            )
+            self._keep("money", site, stamp, found)
+        return found
+
+    def cost_of_losses(self, site: Site, *, now_ms: int) -> Document | None:
+        """Return what losses and idle draw cost in twelve months, ``None`` without a tariff."""
+        stamp = self._priced_stamp(site, now_ms)
+        found: list[Document | None] | None = self._kept_of("cost of losses", site, stamp)
+        if found is None:
+            efficiency = self.efficiency(site)
+            found = [cost_of_losses(self._database, site, efficiency, now_ms=now_ms)]
+            self._keep("cost of losses", site, stamp, found)
+        return found[0]
+
     def deep_tests(self, site: Site, *, now_ms: int) -> Sequence[DeepTestReport]:
         """Return the site's guided tests; those under way as of this minute."""
         with closing(self._database.connect()) as connection:
@@ -165,6 +193,13 @@ class Analyses:
         with closing(self._database.connect()) as connection:
             stored = record_result(connection, site.id, "record")
         return None if stored is None else (stored.computed_ms, stored.mark)
+
+    def _priced_stamp(self, site: Site, now_ms: int) -> Hashable:
+        """Return what stands for tariffs, corrections, analysis and quarter hours of a site."""
+        with closing(self._database.connect()) as connection:
+            tariffs = repr(tariffs_of(connection, site.id))
+            corrections = repr(corrections_of(connection, site.id))
+        return (self._stamp(site), tariffs, corrections, now_ms // _QUARTER_MS)
 
     def _read_stretches(self, site: Site, trip: Document) -> list[Stretch]:
         with closing(self._database.connect()) as connection:

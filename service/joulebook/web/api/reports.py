@@ -8,6 +8,7 @@ from joulebook.storage.catalogue import sites
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
+from joulebook.summaries.money_report import money_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
 from joulebook.web.asked import asked_days
@@ -71,3 +72,14 @@ def checks(site: Sited, backing: Backed, first: From = None, last: To = None) ->
     """Give what the last days' readings say of wiring, signs, scales and clocks, check by check."""
     days = asked_days(first, last)
     return checks_report(backing.database, site, *days, now_ms=backing.clock_ms())
+
+
+@router.get("/sites/{site}/money")
+def money(site: Sited, backing: Backed, first: From = None, last: To = None) -> dict[str, Any]:
+    """Give what energy cost by months and in twelve months, what was saved, what losses cost."""
+    days = asked_days(first, last)
+    now_ms = backing.clock_ms()
+    if days == (None, None):
+        return backing.analyses.money(site, now_ms=now_ms)
+    efficiency = backing.analyses.efficiency(site)
+    return money_report(backing.database, site, *days, efficiency=efficiency, now_ms=now_ms)
