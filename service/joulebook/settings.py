@@ -4,10 +4,12 @@ Sources, later ones win: the defaults here, ``joulebook.toml`` in the data direc
 environment (``JOULEBOOK_`` and the name in capitals), the command line.
 """
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from difflib import get_close_matches
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,9 @@ from joulebook.errors import UsageError
 
 PREFIX = "JOULEBOOK_"
 LEVELS = ("debug", "info", "warning", "error")
+_PUBLIC_URL = re.compile(
+    r"https?://[\w.-]+(:\d{1,5})?|https?://\[[\da-f:]+\](:\d{1,5})?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +32,8 @@ class Settings:
     broker: str = ""
     tls_certificate: str = ""
     tls_key: str = ""
+    public_url: str = ""
+    trusted_proxies: str = ""
     max_gap_s: float = 300.0
     keep_years: int = 0
     log_level: str = "info"
@@ -134,9 +141,7 @@ def _converted(value: object, kind: object) -> str | int | float:
 def _bounds(name: str, value: str | float) -> str:
     """Return what was expected where a value is out of bounds, and an empty text where not."""
     if isinstance(value, str):
-        if name == "log_level" and value not in LEVELS:
-            return "one of " + ", ".join(LEVELS)
-        return ""
+        return _text_bounds(name, value)
     if name.endswith("port") and not 0 <= value <= 65535:
         return "a port from 0 to 65535"
     # A reading reaches the days within 300 s of it (storage marks those): no line may be longer.
@@ -145,6 +150,28 @@ def _bounds(name: str, value: str | float) -> str:
     if name == "keep_years" and not 0 <= value <= 100:
         return "0 to 100 years"
     return ""
+
+
+def _text_bounds(name: str, value: str) -> str:
+    if name == "log_level" and value not in LEVELS:
+        return "one of " + ", ".join(LEVELS)
+    if name == "public_url" and value and not _PUBLIC_URL.fullmatch(value):
+        return "an address without a path, such as https://power.example.org"
+    if name == "trusted_proxies" and not all(map(_is_network, _listed(value))):
+        return "addresses or networks with commas between, such as 192.0.2.7, 10.8.0.0/24"
+    return ""
+
+
+def _listed(text: str) -> list[str]:
+    return [part.strip() for part in text.split(",")] if text else []
+
+
+def _is_network(text: str) -> bool:
+    try:
+        ip_network(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _bad_value(name: str, value: object, where: str, expected: str) -> UsageError:

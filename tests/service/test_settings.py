@@ -48,7 +48,7 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
         "  expected: one of broker, host, keep_years, log_level, max_gap_s, mqtt_port, port, "
-        "tls_certificate, tls_key\n"
+        "public_url, tls_certificate, tls_key, trusted_proxies\n"
         "  next:     did you mean 'max_gap_s'?"
     )
 

@@ -64,7 +64,7 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
     with only_service(data_dir), opened_database(data_dir) as database:
         history = _build(database, max_gap_s=settings.max_gap_s)
         if not no_serve:
-            service = Service(database, settings, clock_ms=clock_ms)
+            service = Service(database, settings, clock_ms=clock_ms, demonstration=True)
             asyncio.run(_serve_moving(database, service, history))
 
 

@@ -19,6 +19,7 @@ from joulebook.ingest.mapping.file import MAPPINGS, load_mappings
 from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.mqtt.broker import OURS, BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
+from joulebook.ingest.throttle import Throttle
 from joulebook.settings import Settings
 from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
@@ -26,6 +27,8 @@ from joulebook.storage.sealer import Sealer
 from joulebook.storage.tokens import check_token, revoked_among
 from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.summariser import Summariser
+from joulebook.web.access.direct import is_loopback
+from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
 
@@ -36,9 +39,16 @@ class Service:
     """One data directory's service. ``run`` returns after SIGINT or SIGTERM, all settled."""
 
     def __init__(
-        self, database: Database, settings: Settings, *, clock_ms: Callable[[], int]
+        self,
+        database: Database,
+        settings: Settings,
+        *,
+        clock_ms: Callable[[], int],
+        demonstration: bool = False,
     ) -> None:
+        _check_host(settings.host, demonstration=demonstration)
         self._settings = settings
+        guesses = Throttle()  # at tokens, at either door
         self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
         self._sealer = Sealer(database, clock_ms=clock_ms)
         self._analyst = Analyst(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
@@ -79,9 +89,21 @@ class Service:
             wrote=self._summariser.nudge,
             version=__version__,
             max_gap_s=settings.max_gap_s,
+            rules=AccessRules(
+                demonstration=demonstration, secure=settings.public_url.startswith("https:")
+            ),
+            tokens=guesses,
         )
         self._web = _WebServer(
-            uvicorn.Config(app, log_config=None, lifespan="off", server_header=False)
+            uvicorn.Config(
+                app,
+                log_config=None,
+                lifespan="off",
+                server_header=False,
+                # By itself it would believe any program at this machine.
+                proxy_headers=bool(settings.trusted_proxies),
+                forwarded_allow_ips=settings.trusted_proxies,
+            )
         )
         self._socket = _bound(settings.host, settings.port)
         self.port: int = self._socket.getsockname()[1]  # of the pages
@@ -154,6 +176,16 @@ class _WebServer(uvicorn.Server):
     def stop(self) -> None:
         """Finish the requests under way and return from ``serve``."""
         self.should_exit = True
+
+
+def _check_host(host: str, *, demonstration: bool) -> None:
+    if demonstration and not is_loopback(host):
+        raise UsageError(
+            "the demonstration stays on this machine",
+            where=f"host {host}",
+            expected="127.0.0.1: whoever asks from this machine may change everything there",
+            next_step="serve a data directory of your own with `joulebook serve`",
+        )
 
 
 def free_port(preferred: int) -> int:

@@ -14,7 +14,7 @@ def is_direct(request: HTTPConnection) -> bool:
     The Host header counts too: a page from elsewhere that has its name resolved to this machine
     (DNS rebinding) asks for its own name.
     """
-    if request.client is None or not _is_loopback(request.client.host):
+    if request.client is None or not is_loopback(request.client.host):
         return False
     if any(name in _PASSED_ON or name.startswith("x-forwarded") for name in request.headers):
         return False
@@ -24,10 +24,11 @@ def is_direct(request: HTTPConnection) -> bool:
 
 def _is_own_name(host: str) -> bool:
     name = host.rpartition(":")[0] if host.rpartition(":")[2].isdecimal() else host
-    return name.lower() == "localhost" or _is_loopback(name.removeprefix("[").removesuffix("]"))
+    return name.lower() == "localhost" or is_loopback(name.removeprefix("[").removesuffix("]"))
 
 
-def _is_loopback(text: str) -> bool:
+def is_loopback(text: str) -> bool:
+    """Tell whether an address leads to the machine itself; a name does not count as one."""
     try:
         address = ip_address(text)
     except ValueError:
