@@ -32,6 +32,10 @@ class Settings:
     broker: str = ""
     tls_certificate: str = ""
     tls_key: str = ""
+    tls_client_ca: str = ""
+    mqtt_connections: int = 1000
+    mqtt_connections_per_address: int = 100
+    mqtt_messages_per_s: float = 20000.0
     public_url: str = ""
     trusted_proxies: str = ""
     max_gap_s: float = 300.0
@@ -71,6 +75,13 @@ def load_settings(
             where="settings tls_certificate, tls_key",
             expected="both, or neither",
             next_step="set the one that is missing",
+        )
+    if settings.tls_client_ca and not settings.tls_certificate:
+        raise UsageError(
+            "bridges can show a certificate only over TLS",
+            where="setting tls_client_ca",
+            expected="the service's own certificate beside it",
+            next_step="set tls_certificate and tls_key, or leave tls_client_ca away",
         )
     return settings
 
@@ -147,6 +158,10 @@ def _bounds(name: str, value: str | float) -> str:
     # A reading reaches the days within 300 s of it (storage marks those): no line may be longer.
     if name == "max_gap_s" and not 1 <= value <= 300:
         return "1 to 300 seconds"
+    if name.startswith("mqtt_connections") and not 1 <= value <= 100_000:
+        return "1 to 100000 connections"
+    if name == "mqtt_messages_per_s" and not 1 <= value <= 1_000_000:
+        return "1 to 1000000 messages a second"
     if name == "keep_years" and not 0 <= value <= 100:
         return "0 to 100 years"
     return ""

@@ -47,8 +47,9 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
     assert str(caught.value) == (
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
-        "  expected: one of broker, host, keep_years, log_level, max_gap_s, mqtt_port, port, "
-        "public_url, tls_certificate, tls_key, trusted_proxies\n"
+        "  expected: one of broker, host, keep_years, log_level, max_gap_s, mqtt_connections, "
+        "mqtt_connections_per_address, mqtt_messages_per_s, mqtt_port, port, "
+        "public_url, tls_certificate, tls_client_ca, tls_key, trusted_proxies\n"
         "  next:     did you mean 'max_gap_s'?"
     )
 
@@ -73,6 +74,9 @@ def test_a_name_like_no_other_is_sent_to_the_page() -> None:
         ("max_gap_s = [1]", "a number"),
         ("keep_years = -1", "0 to 100 years"),
         ("keep_years = 2.5", "a number"),
+        ("mqtt_connections = 0", "1 to 100000 connections"),
+        ("mqtt_connections_per_address = 100001", "1 to 100000 connections"),
+        ("mqtt_messages_per_s = 0.5", "1 to 1000000 messages a second"),
         ("host = 5", "text"),
         ('log_level = "loud"', "one of debug, info, warning, error"),
     ],
@@ -92,6 +96,11 @@ def test_a_file_that_is_no_toml_is_named_with_its_line() -> None:
 def test_a_certificate_and_its_key_come_together(line: str) -> None:
     with pytest.raises(UsageError, match="certificate and its key"):
         load_settings(line, {})
+
+
+def test_bridges_certificates_need_our_own() -> None:
+    with pytest.raises(UsageError, match="only over TLS"):
+        load_settings('tls_client_ca = "ca.pem"', {})
 
 
 def test_settings_page_has_one_heading_per_setting() -> None:

@@ -5,15 +5,20 @@ import contextlib
 import logging
 import signal
 import socket
-import ssl
 from collections.abc import Callable, Iterator
 from contextlib import AsyncExitStack
 
 import uvicorn
 
 from joulebook import __version__
+from joulebook.cli.doors import (
+    listener_limits,
+    listening_socket,
+    make_room_for_connections,
+    tls_context,
+)
 from joulebook.cli.health import health_of
-from joulebook.errors import UnavailableError, UsageError
+from joulebook.errors import UsageError
 from joulebook.ingest.inbox import Inbox
 from joulebook.ingest.mapping.file import MAPPINGS, load_mappings
 from joulebook.ingest.mapping.translate import Mappings
@@ -62,7 +67,8 @@ class Service:
             host=settings.host,
             port=settings.mqtt_port,
             clock_ms=clock_ms,
-            tls=_tls_context(settings),
+            tls=tls_context(settings),
+            limits=listener_limits(settings),
             revoked=lambda token_ids: revoked_among(database, token_ids),
         )
         self._broker = (
@@ -105,7 +111,7 @@ class Service:
                 forwarded_allow_ips=settings.trusted_proxies,
             )
         )
-        self._socket = _bound(settings.host, settings.port)
+        self._socket = listening_socket(settings.host, settings.port)
         self.port: int = self._socket.getsockname()[1]  # of the pages
 
     @property
@@ -127,6 +133,7 @@ class Service:
         ``started`` is called once every door is open, ``stopping`` before the first one closes.
         """
         loop = asyncio.get_running_loop()
+        make_room_for_connections(self._settings)
         async with AsyncExitStack() as closing:
             closing.callback(self._socket.close)
             for number in (signal.SIGINT, signal.SIGTERM):
@@ -195,37 +202,3 @@ def free_port(preferred: int) -> int:
     except OSError:
         return 0
     return preferred
-
-
-def _bound(host: str, port: int) -> socket.socket:
-    """Return a listening socket, or say plainly why there is none."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        listening = socket.create_server((host, port), family=family, backlog=256)
-    except OSError as error:
-        raise UnavailableError(
-            f"cannot listen for the pages: {error.strerror or error}",
-            where=f"{host}:{port}",
-            expected="an address of this machine and a free port",
-            next_step="choose another with --port, or stop what uses it",
-        ) from error
-    # asyncio does it for sockets of its own making only; without it each answer waits 40 ms for
-    # the browser's delayed acknowledgement. Connections inherit it from the listening socket.
-    listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    return listening
-
-
-def _tls_context(settings: Settings) -> ssl.SSLContext | None:
-    if not settings.tls_certificate:
-        return None
-    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
-    try:
-        context.load_cert_chain(settings.tls_certificate, settings.tls_key)
-    except (OSError, ssl.SSLError) as error:
-        raise UsageError(
-            f"cannot use the TLS certificate: {error}",
-            where=f"{settings.tls_certificate}, {settings.tls_key}",
-            expected="a PEM certificate chain and its unencrypted key",
-            next_step="check both paths and that this user may read them",
-        ) from error
-    return context
