@@ -58,8 +58,14 @@ class Throttle:
         with self._lock:
             for key in self._keys(account, network):
                 self._forgive(key)
-            self._known[account, network] = None
-            self._known.move_to_end((account, network))
+        self.know(account, address)
+
+    def know(self, account: str, address: str) -> None:
+        """Note that the account is used from there, so that others do not delay it."""
+        with self._lock:
+            pair = (account, network_of(address))
+            self._known[pair] = None
+            self._known.move_to_end(pair)
             if len(self._known) > _MOST:
                 self._known.popitem(last=False)
 

@@ -198,11 +198,11 @@ def set_password(connection: sqlite3.Connection, person_id: int, kept: str) -> N
 
 
 @names_faults
-def password_of(connection: sqlite3.Connection, name: str) -> tuple[int, str] | None:
-    """Return the id and the password's hash of somebody who may sign in, by his name."""
-    row: tuple[int, str] | None = connection.execute(
+def password_of(connection: sqlite3.Connection, name: str) -> tuple[int, str, str] | None:
+    """Return id, name and the password's hash of somebody who may sign in, by his name."""
+    row: tuple[int, str, str] | None = connection.execute(
         """
-        SELECT id, password
+        SELECT id, name, password
         FROM people
         WHERE name_folded = ? AND password IS NOT NULL AND disabled_ms IS NULL
         """,

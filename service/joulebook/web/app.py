@@ -31,10 +31,12 @@ from joulebook.web.pages import (
     quarantine,
     region,
     rehearsal,
+    sign_in,
     warranty,
     watch,
     wear,
     week,
+    welcome,
 )
 from joulebook.web.problems import install_problem_handlers
 from joulebook.web.reader import ReadersRegion
@@ -112,6 +114,8 @@ def build_app(
     for module in (assets, home, about, region, week, day, months, efficiency, wear, warranty):
         app.include_router(module.router)
     for module in (checks, carry, rehearsal, quarantine, figures):
+        app.include_router(module.router)
+    for module in (sign_in, welcome):
         app.include_router(module.router)
     templates.globals["navigation"] = entries_of(app.routes)
     install_problem_handlers(app)

@@ -1,13 +1,14 @@
 """What the handlers stand on: database, clock, health, version, analyses, assets, templates."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from fastapi import Request
 from jinja2 import Environment
 
 from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
 from joulebook.web.access.rules import AccessRules
 from joulebook.web.access.who import asked
@@ -44,6 +45,7 @@ class Backing:
     assets: Assets
     templates: Environment
     rules: AccessRules
+    sign_ins: Throttle = field(default_factory=Throttle)  # of those who guess at passwords
 
     def render(self, template: str, **shown: object) -> str:
         """Return a page of HTML; ``actor`` is who asks, and ``here`` for which address."""
