@@ -27,6 +27,7 @@ from joulebook.web.pages import (
     efficiency,
     figures,
     home,
+    money,
     months,
     quarantine,
     region,
@@ -114,6 +115,8 @@ def build_app(
     for module in (assets, home, about, region, week, day, months, efficiency, wear, warranty):
         app.include_router(module.router)
     for module in (checks, carry, rehearsal, quarantine, figures):
+        app.include_router(module.router)
+    for module in (money,):
         app.include_router(module.router)
     for module in (sign_in, welcome):
         app.include_router(module.router)
