@@ -9,6 +9,7 @@ from joulebook.cli.corrections import correction
 from joulebook.cli.deep_tests import deep_test
 from joulebook.cli.demo import demo
 from joulebook.cli.events import event
+from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
 from joulebook.cli.mappings import mapping
 from joulebook.cli.readings import import_file, recompute
@@ -35,6 +36,6 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, mapping, import_file, recompute, show),
-    *(correction, event, deep_test, tariff, export, backup, restore, verify, bench),
+    *(correction, event, deep_test, tariff, evidence, export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

@@ -1,6 +1,6 @@
 """The table as CSV: what ``joulebook import`` reads, and reads back equal."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,10 +16,15 @@ def write_csv(path: Path, series: Sequence[Series], parts: Iterable[TablePart]) 
     A number is the shortest text that reads back as the same float, so every bit survives.
     """
     with path.open("w", encoding="utf-8", newline="\n") as stream:
-        stream.write(",".join(["time", *map(header_of, series)]) + "\n")
-        for part in parts:
-            cells = [_times(part.at_ms), *map(_numbers, part.columns)]
-            stream.writelines(",".join(row) + "\n" for row in zip(*cells, strict=True))
+        stream.writelines(csv_lines(series, parts))
+
+
+def csv_lines(series: Sequence[Series], parts: Iterable[TablePart]) -> Iterator[str]:
+    """Yield the lines that `write_csv` writes."""
+    yield ",".join(["time", *map(header_of, series)]) + "\n"
+    for part in parts:
+        cells = [_times(part.at_ms), *map(_numbers, part.columns)]
+        yield from (",".join(row) + "\n" for row in zip(*cells, strict=True))
 
 
 def _times(at_ms: NDArray[np.int64]) -> list[str]:

@@ -9,7 +9,7 @@ an older head of it in somebody else's hands (a letter, a signed page, an earlie
 import contextlib
 import hashlib
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -163,6 +163,21 @@ def links_of(connection: sqlite3.Connection, site_id: int, *, after: int = 0) ->
             sealed_ms=sealed_ms,
             hash=hashed,
         )
+
+
+@names_faults
+def sealed_readings(
+    connection: sqlite3.Connection, site_id: int, device_ids: Sequence[int]
+) -> list[tuple[int, int]]:
+    """Return how many readings the sealed days of some devices have, the newest day first."""
+    counts: dict[int, dict[int, int]] = {}
+    for day, device_id, readings in connection.execute(
+        "SELECT day, device_id, readings FROM seal_links WHERE site_id = ? ORDER BY number",
+        (site_id,),
+    ):
+        if device_id in device_ids:
+            counts.setdefault(day, {})[device_id] = readings  # the newest link of a day counts
+    return [(day, sum(counts[day].values())) for day in sorted(counts, reverse=True)]
 
 
 @names_faults

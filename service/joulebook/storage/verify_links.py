@@ -4,12 +4,16 @@ import sqlite3
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from joulebook.storage.blocks.block import DeviceBlock
+from joulebook.core.spans import Span
+from joulebook.storage.blocks.block import DeviceBlock, decode_block
 from joulebook.storage.blocks.digest import day_digests
+from joulebook.storage.blocks.parts import BlockDamagedError
+from joulebook.storage.blockstore import blocks_within, named_damage
 from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.seal_links import broken_link, links_of, series_names
 
 _EPOCH = date(1970, 1, 1)
+_ALL_TIME = Span(-(2**52), 2**52)
 
 
 class SealedDays:
@@ -37,6 +41,25 @@ class SealedDays:
                     f"the readings of {device or f'device {device_id}'} on {day} (UTC) are not "
                     "those that were sealed"
                 )
+
+
+def differing_days(connection: sqlite3.Connection, site_id: int) -> Iterator[str]:
+    """Yield a sentence for each sealed day of a site whose readings are not those that were sealed.
+
+    A block that cannot be read is one as well.
+    """
+    chain = SealedDays(connection)
+    devices = connection.execute(
+        "SELECT id, name FROM devices WHERE site_id = ? ORDER BY name", (site_id,)
+    ).fetchall()
+    for device_id, device in devices:
+        for block in blocks_within(connection, device_id, _ALL_TIME):
+            try:
+                found = decode_block(block.data)
+            except BlockDamagedError as error:
+                yield str(named_damage(connection, block, error))
+            else:
+                yield from chain.differences(device_id, device, found)
 
 
 def check_links(connection: sqlite3.Connection, findings: Findings) -> None:

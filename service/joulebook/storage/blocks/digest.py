@@ -50,13 +50,13 @@ class DayDigest:
 def day_digests(block: DeviceBlock, names: Mapping[int, NamedSeries]) -> Iterator[DayDigest]:
     """Yield a digest for each UTC day of a block that has readings of the series in ``names``.
 
-    Texts are left out: a CSV holds none.
+    Flags and texts are left out: a CSV holds neither.
     """
     columns = sorted(
         (
             (names[series], column.values.astype("<f8", copy=False))
             for series, column in block.columns.items()
-            if series in names and column.kind != "text"
+            if series in names and column.kind == "number"
         ),
         key=lambda pair: pair[0].quantity,
     )

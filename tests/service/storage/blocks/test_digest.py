@@ -44,17 +44,18 @@ def test_a_day_is_the_list_of_its_series_by_name_and_days_are_those_of_utc() -> 
     assert second.digest == hashlib.sha256(f"power W {power}\nsoc / {soc}\n".encode()).digest()
 
 
-def test_texts_and_series_without_readings_that_day_are_left_out() -> None:
+def test_flags_and_texts_and_series_without_readings_that_day_are_left_out() -> None:
     block = DeviceBlock(
         np.array([0, DAY_MS], dtype=np.int64),
         {
             1: numbers(np.nan, 4.0),
+            4: numbers(0.5, np.nan),
             2: Column("text", np.array(["on", "off"], dtype=np.object_)),
             3: Column("flag", np.array([1.0, np.nan])),
         },
     )
-    names = {1: POWER, 2: NamedSeries("mode", ""), 3: NamedSeries("running", "")}
+    names = {1: POWER, 2: NamedSeries("mode", ""), 3: NamedSeries("running", ""), 4: SOC}
     first, second = day_digests(block, names)
-    assert [name.quantity for name in first.series] == ["running"]
+    assert [name.quantity for name in first.series] == ["soc"]
     assert [name.quantity for name in second.series] == ["power"]
     assert list(day_digests(block, {2: NamedSeries("mode", "")})) == []

@@ -1,0 +1,1 @@
+"""The evidence file for people: a PDF."""
