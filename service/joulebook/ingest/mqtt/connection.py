@@ -44,6 +44,7 @@ class Connection(asyncio.BufferedProtocol):
 
     _transport: asyncio.Transport  # once it is made
     _grant: Grant  # from the moment the client is let in
+    _timer: asyncio.TimerHandle  # from `open` on, as is the next
     _opening: asyncio.Task[None]  # which calls connection_made, after the handshake of TLS
 
     def __init__(self, roster: Roster, address: str, port: int) -> None:
@@ -60,7 +61,6 @@ class Connection(asyncio.BufferedProtocol):
         self._admitted = False
         self._reading = Reading(roster, self, self._flow)
         self._unfinished = 0
-        self._timer: asyncio.TimerHandle | None = None
 
     def open(self, sock: socket.socket, tls: ssl.SSLContext | None) -> None:
         """Take over an accepted socket; the handshake of TLS comes first."""
@@ -111,7 +111,7 @@ class Connection(asyncio.BufferedProtocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the connection. What the inbox has of it is stored all the same."""
         log.info("%s is gone%s", self.peer, f": {exc}" if exc else "")
-        self._set_timer(None)
+        self._timer.cancel()
         self._reading.end()
         self._roster.leave(self)
 
@@ -150,6 +150,8 @@ class Connection(asyncio.BufferedProtocol):
         """Say good-bye and close."""
         self._session.disconnect(Reason.SHUTTING_DOWN)
         self._flush()
+        if not self._made:
+            self.cut()
 
     def make_way(self) -> None:
         """Close at once: somebody new needs the place."""
@@ -290,7 +292,6 @@ class Connection(asyncio.BufferedProtocol):
             self._session.disconnect(Reason.KEEP_ALIVE_TIMEOUT)
             self._flush()
 
-    def _set_timer(self, timer: asyncio.TimerHandle | None) -> None:
-        if self._timer is not None:
-            self._timer.cancel()
+    def _set_timer(self, timer: asyncio.TimerHandle) -> None:
+        self._timer.cancel()
         self._timer = timer
