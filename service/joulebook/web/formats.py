@@ -6,6 +6,7 @@ clock are those of the reader's region.
 """
 
 import math
+import re
 
 from joulebook.core.quantities import kind_of
 from joulebook.web import texts
@@ -174,6 +175,16 @@ def duration(seconds: float) -> str:
 def age(seconds: float) -> str:
     """Return how long ago."""
     return f"{duration(seconds)} ago"
+
+
+def told(sentence: str) -> str:
+    """Return a sentence of the floors below with its numbers as the pages write them."""
+    spaced = _PER_CENT.sub(f"{NBSP}%", sentence)
+    return _POINT.sub(current().decimal, spaced)
+
+
+_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+_PER_CENT = re.compile(r"(?<=\d)%")
 
 
 def method_pages(method: str) -> str:

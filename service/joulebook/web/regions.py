@@ -21,7 +21,7 @@ Order = Literal["dmy", "mdy", "ymd"]
 _LONGEST = 200
 _SPACE = "\N{NARROW NO-BREAK SPACE}"
 _GROUPS = (",", ".", "\N{RIGHT SINGLE QUOTATION MARK}", "\N{NO-BREAK SPACE}", _SPACE)
-_TAG = re.compile(r"([a-z]{2,3})(?:-[a-z]{4})?(?:-([a-z]{2}|\d{3}))?(?:-.*)?", re.IGNORECASE)
+_TAG = re.compile(r"([a-z]{2,3})(-[a-z]{4})?(?:-([a-z]{2}|\d{3}))?(?:-.*)?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,16 +109,17 @@ def region_of(tag: str) -> Region | None:
     found = _TAG.fullmatch(tag)
     if found is None:
         return None
-    language, territory = found[1].lower(), (found[2] or "").upper()
+    language, script = found[1].lower(), (found[2] or "").title().replace("-", "_")
+    territory = f"_{found[3].upper()}" if found[3] else ""
     if language == "en" and not territory:
         return None
-    for name in (f"{language}_{territory}".rstrip("_"), f"und_{territory}"):
+    names = [f"{language}{script}{territory}", f"{language}{territory}"]
+    for name in (*names, f"und{territory}") if territory else names:
         try:
             locale = Locale.parse(name)
         except (UnknownLocaleError, ValueError):
             continue
-        if locale.territory is not None or name == language:
-            return _described(tag, locale)
+        return _described(tag, locale)
     return None
 
 

@@ -28,6 +28,7 @@ _FILTERS = (
     formats.percent,
     formats.percent_interval,
     formats.signed,
+    formats.told,
 )
 
 

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from joulebook.web.access.asking import Sent
 from joulebook.web.access.forms import Form
-from joulebook.web.access.who import Asking
+from joulebook.web.backing import Backing
 from joulebook.web.reader import COOKIE, PLAIN, chosen_region
 from joulebook.web.region_choices import region_choices
 from joulebook.web.sites import Backed
@@ -16,37 +16,47 @@ router = APIRouter(include_in_schema=False)
 
 #: What the form sends for "as the browser asks".
 _ASKED = "asked"
-_CHOICES = ((_ASKED, "As this browser asks, or as a site says"), (PLAIN, "Plain: 25 November 2026"))
+_CHOICES = (
+    (_ASKED, "As this browser asks, or as a site's owner entered"),
+    (PLAIN, "Plain: 25 November 2026"),
+)
 _KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie (RFC 6265bis, 5.5)
 
 
 @router.get("/region")
-def region_page(
-    request: Request, backing: Backed, actor: Asking, done: str | None = None
-) -> HTMLResponse:
+def region_page(request: Request, backing: Backed, done: str | None = None) -> HTMLResponse:
     """Show how numbers and dates read now, and the choice."""
-    chosen = request.cookies.get(COOKIE, "")
-    page = backing.render(
-        "region.html",
-        actor=actor,
-        form=Form(),
-        choices=(*_CHOICES, *region_choices()),
-        chosen=_ASKED if chosen_region(request) is None else chosen,
-        now_ms=backing.clock_ms(),
-        zone=ZoneInfo("UTC"),
-        done=done is not None,
-    )
-    return HTMLResponse(page)
+    return _page(request, backing, Form(), done=done is not None)
 
 
 @router.post("/region")
-def choose_region(form: Sent) -> Response:
+def choose_region(request: Request, backing: Backed, form: Sent) -> Response:
     """Keep the choice on this device."""
-    choices = [sent for sent, _ in (*_CHOICES, *region_choices())]
-    chosen = form.choice("region", choices)
+    chosen = form.choice("region", [sent for sent, _ in _choices()])
+    if form.errors:
+        return _page(request, backing, form)
     answer = RedirectResponse("/region?done=chosen", 303)
     if chosen == _ASKED:
         answer.delete_cookie(COOKIE, samesite="lax", httponly=True)
     else:
         answer.set_cookie(COOKIE, chosen, max_age=_KEPT_S, samesite="lax", httponly=True)
     return answer
+
+
+def _choices() -> tuple[tuple[str, str], ...]:
+    return (*_CHOICES, *region_choices())
+
+
+def _page(request: Request, backing: Backing, form: Form, *, done: bool = False) -> HTMLResponse:
+    chosen = _ASKED if chosen_region(request) is None else request.cookies[COOKIE]
+    page = backing.render(
+        "region.html",
+        form=form,
+        choices=_choices(),
+        chosen=chosen,
+        number=12_345.6,  # jinja computes what it does to a constant once and for all
+        now_ms=backing.clock_ms(),
+        zone=ZoneInfo("UTC"),
+        done=done,
+    )
+    return HTMLResponse(page, 422 if form.errors else 200)
