@@ -1,76 +1,188 @@
-"""The numbers of the service's health in the Prometheus text format, version 0.0.4.
+"""The numbers of the service's health, for a system that collects such; see docs/metrics.md.
 
-Each family is a comment with its help, a comment with its type, and its samples; a counter's
-name ends in ``_total``; base units are in the name (Prometheus documentation, "Exposition
-formats" and "Metric and label naming").
+Names follow "Metric and label naming" of the Prometheus documentation, those that begin with
+``process_`` are its standard ones. No label holds a name of a site, a device or a person.
 """
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Iterator
+from http import HTTPStatus
 
+from joulebook.storage.room import Room
+from joulebook.web.exposition import (
+    Family,
+    counter,
+    counters,
+    exposition,
+    gauge,
+    gauges,
+    histogram,
+)
 from joulebook.web.health import Health
-
-CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
-
-
-@dataclass(frozen=True, slots=True)
-class _Family:
-    name: str
-    kind: Literal["counter", "gauge"]
-    help: str
-    value: float | None
+from joulebook.web.process import Process
 
 
-def metrics_text(health: Health, *, version: str) -> str:
+def metrics_text(health: Health, process: Process, *, version: str) -> str:
     """Return the exposition; a family whose number does not exist here is left out."""
-    families = [family for family in _families(health) if family.value is not None]
-    lines = [
-        "# HELP joulebook_build_info The version that runs; its value is always 1.",
-        "# TYPE joulebook_build_info gauge",
-        f'joulebook_build_info{{version="{_escaped(version)}"}} 1',
-    ]
-    for family in families:
-        lines += [
-            f"# HELP {family.name} {family.help}",
-            f"# TYPE {family.name} {family.kind}",
-            f"{family.name} {family.value:.15g}",
-        ]
-    return "\n".join(lines) + "\n"
+    return exposition(families_of(health, process, version=version))
 
 
-def _families(health: Health) -> list[_Family]:
-    last_commit_s = None if health.last_commit_ms is None else health.last_commit_ms / 1000
+def families_of(health: Health, process: Process, *, version: str) -> Iterator[Family]:
+    """Yield every family there may be, those without a number too."""
+    yield gauge(
+        "joulebook_build_info",
+        "The version that runs; its value is always 1.",
+        1,
+        version=version,
+    )
+    yield gauge(
+        "joulebook_ready", "1 where a reading that is sent now would be stored.", health.ready
+    )
+    yield from _ingest(health)
+    yield from _doors(health)
+    yield from _results(health)
+    yield from _keeping(health)
+    yield from _process(health, process)
+
+
+def _ingest(health: Health) -> Iterator[Family]:
+    yield counter("joulebook_messages_total", "Messages taken in by any door.", health.messages)
+    yield counter(
+        "joulebook_readings_new_total", "Readings stored for the first time.", health.readings_new
+    )
+    yield counter(
+        "joulebook_readings_repeated_total", "Readings that came again.", health.readings_repeated
+    )
+    yield counter(
+        "joulebook_readings_replaced_total",
+        "Readings that came again with another value.",
+        health.readings_replaced,
+    )
+    yield counters(
+        "joulebook_quarantined_total",
+        "Messages or parts of them that were put aside, by reason.",
+        [({"reason": reason}, count) for reason, count in sorted(health.quarantined.items())],
+    )
+    yield counter("joulebook_commits_total", "Group commits of readings.", health.commits)
+    yield histogram(
+        "joulebook_commit_duration_seconds",
+        "How long group commits took, failed attempts and waits included.",
+        [({}, health.commits_took)],
+    )
+    yield gauge("joulebook_queued_messages", "Messages that wait for their commit.", health.queued)
+    yield gauge(
+        "joulebook_ingest_lag_seconds",
+        "How long the first of the waiting messages has waited.",
+        health.waiting_s,
+    )
+    yield gauge(
+        "joulebook_last_commit_timestamp_seconds",
+        "When readings were last committed.",
+        _seconds(health.last_commit_ms),
+    )
+
+
+def _doors(health: Health) -> Iterator[Family]:
+    yield gauge("joulebook_mqtt_connections", "Bridges connected now.", health.connections)
+    yield counter(
+        "joulebook_mqtt_connections_total", "MQTT connections accepted.", health.connections_total
+    )
+    yield counter(
+        "joulebook_mqtt_refused_total", "MQTT connections refused.", health.connections_refused
+    )
+    yield counters(
+        "joulebook_mqtt_dropped_total",
+        "MQTT connections ended by the listener, by reason.",
+        [
+            ({"reason": reason}, count)
+            for reason, count in sorted(health.connections_dropped.items())
+        ],
+    )
+    yield counter(
+        "joulebook_mqtt_messages_total", "Messages the listener read.", health.listener_messages
+    )
+    yield counter(
+        "joulebook_mqtt_received_bytes_total", "Bytes the listener read.", health.listener_bytes
+    )
     broker = None if health.broker_connected is None else int(health.broker_connected)
-    return [
-        _Family("joulebook_ready", "gauge", "1 when readings are taken in and kept.", health.ready),
-        _counter("messages", "Messages taken in by any door.", health.messages),
-        _counter("readings_new", "Readings stored for the first time.", health.readings_new),
-        _counter("readings_repeated", "Readings that came again.", health.readings_repeated),
-        _counter("readings_replaced", "Readings with another value.", health.readings_replaced),
-        _counter("quarantined", "Messages or parts put aside.", health.quarantined),
-        _counter("commits", "Group commits of readings.", health.commits),
-        _Family("joulebook_queued_messages", "gauge", "Waiting for a commit.", health.queued),
-        _Family(
-            "joulebook_last_commit_timestamp_seconds",
-            "gauge",
-            "When readings were last committed.",
-            last_commit_s,
-        ),
-        _Family(
-            "joulebook_mqtt_connections", "gauge", "Bridges connected now.", health.connections
-        ),
-        _counter("mqtt_connections", "Connections accepted.", health.connections_total),
-        _counter("mqtt_refused", "Connections refused.", health.connections_refused),
-        _counter("mqtt_messages", "Messages the listener read.", health.listener_messages),
-        _counter("mqtt_received_bytes", "Bytes the listener read.", health.listener_bytes),
-        _Family("joulebook_broker_connected", "gauge", "1 when the broker is reached.", broker),
-        _Family("joulebook_dirty_days", "gauge", "Days to be computed anew.", health.dirty_days),
-    ]
+    yield gauge("joulebook_broker_connected", "1 where the broker is reached.", broker)
+    yield counters(
+        "joulebook_http_requests_total",
+        "HTTP requests answered, by kind of address and status; 0 is a sender that went away.",
+        [
+            ({"kind": kind, "status": str(status)}, count)
+            for (kind, status), count in sorted(health.requests.items())
+        ],
+    )
+    refused = (
+        count
+        for (kind, status), count in health.requests.items()
+        if kind == "sign-in" and status >= HTTPStatus.BAD_REQUEST
+    )
+    yield counter(
+        "joulebook_sign_in_failures_total", "Attempts to sign in that failed.", sum(refused)
+    )
+    yield histogram(
+        "joulebook_http_request_duration_seconds",
+        "How long answers took, by kind of address.",
+        [({"kind": kind}, took) for kind, took in sorted(health.requests_took.items())],
+    )
 
 
-def _counter(name: str, help_text: str, value: int | None) -> _Family:
-    return _Family(f"joulebook_{name}_total", "counter", help_text, value)
+def _results(health: Health) -> Iterator[Family]:
+    yield gauge("joulebook_dirty_days", "Local days whose results are behind.", health.dirty_days)
+    yield counter("joulebook_days_computed_total", "Day results made.", health.days_computed)
+    yield gauge(
+        "joulebook_caught_up_timestamp_seconds",
+        "When no day's result was behind for the last time.",
+        _seconds(health.caught_up_ms),
+    )
+    yield counter(
+        "joulebook_records_analysed_total",
+        "Analyses made of a site's whole record.",
+        health.records_analysed,
+    )
 
 
-def _escaped(label: str) -> str:
-    return label.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+def _keeping(health: Health) -> Iterator[Family]:
+    yield counter("joulebook_sealed_blocks_total", "Blocks sealed.", health.blocks_sealed)
+    yield counter("joulebook_sealed_rows_total", "Rows in sealed blocks.", health.rows_sealed)
+    yield gauge(
+        "joulebook_last_backup_timestamp_seconds",
+        "When the last backup was made.",
+        _seconds(health.last_backup_ms),
+    )
+    yield from _room(health.room)
+
+
+def _room(room: Room | None) -> Iterator[Family]:
+    if room is None:
+        return
+    yield gauge(
+        "joulebook_database_bytes",
+        "Size of the database, with its write-ahead log.",
+        room.database_bytes,
+    )
+    yield gauge("joulebook_disk_free_bytes", "Room left on the database's disk.", room.free_bytes)
+    yield gauge("joulebook_disk_size_bytes", "Size of the database's disk.", room.size_bytes)
+    yield gauge("joulebook_disk_free_files", "Files that may still be made.", room.free_files)
+
+
+def _process(health: Health, process: Process) -> Iterator[Family]:
+    working = [({"worker": one.name}, float(one.problem is None)) for one in health.workers]
+    yield gauges("joulebook_worker_up", "1 where a worker gets on with its work.", working)
+    yield counters(
+        "joulebook_worker_restarts_total",
+        "How often a worker that died or got stuck was started again.",
+        [({"worker": one.name}, one.restarts) for one in health.workers],
+    )
+    yield gauge("process_resident_memory_bytes", "Memory in use.", process.resident_bytes)
+    yield counter("process_cpu_seconds_total", "Processor time taken.", process.cpu_s)
+    yield gauge("process_open_fds", "Files and connections open.", process.open_files)
+    yield gauge("process_max_fds", "How many may be open.", process.most_files)
+    yield gauge(
+        "process_start_time_seconds", "When the service started.", _seconds(health.started_ms)
+    )
+
+
+def _seconds(at_ms: int | None) -> float | None:
+    return None if at_ms is None else at_ms / 1000

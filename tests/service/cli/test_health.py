@@ -1,89 +1,181 @@
+from collections import Counter
 from dataclasses import replace
 
-from joulebook.cli.health import health_of
+import pytest
+
+from joulebook.cli.health import LITTLE_ROOM_BYTES, NO_ROOM_BYTES, Parts, health_of
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.storage.durations import Durations
 from joulebook.storage.records import SealCounts
+from joulebook.storage.room import Room
 from joulebook.storage.sealer import SealerCounts
 from joulebook.summaries.analyst import AnalystCounts
 from joulebook.summaries.summariser import SummariserCounts
-from joulebook.web.health import Health
+from joulebook.web.health import Health, WorkerHealth
+from joulebook.web.traffic import Traffic
 
+NOW_MS = 1_780_000_000_000
 INBOX = InboxCounts(
     messages=7,
     new=100,
     repeated=2,
     replaced=1,
     quarantined=3,
+    reasons={"json-malformed": 3},
     commits=5,
     queued=4,
-    last_commit_ms=1_780_000_000_000,
+    waiting_s=0.2,
+    last_commit_ms=NOW_MS,
+    commits_took=Durations(),
     failing=None,
     alive=True,
+    silent_s=0.1,
 )
-LISTENER = ListenerCounts(connections=1, connections_total=2, refused=1, messages=7, bytes=900)
-SUMMARIES = SummariserCounts(alive=True, dirty_days=6, days_computed=9, failing=())
-ANALYSIS = AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=())
-SEALING = SealerCounts(alive=True, runs=2, sealed=SealCounts(), failing=())
+ROOM = Room(
+    free_bytes=LITTLE_ROOM_BYTES,
+    size_bytes=10**11,
+    free_files=10**6,
+    database_bytes=10**8,
+    writable=True,
+)
+PARTS = Parts(
+    inbox=INBOX,
+    listener=ListenerCounts(
+        connections=1,
+        connections_total=2,
+        refused=1,
+        messages=7,
+        bytes=900,
+        dropped=Counter({"silent": 1}),
+    ),
+    summaries=SummariserCounts(
+        alive=True, dirty_days=6, days_computed=9, failing=(), caught_up_ms=NOW_MS - 1000
+    ),
+    sealing=SealerCounts(alive=True, runs=2, sealed=SealCounts(blocks=3, rows=40), failing=()),
+    analysis=AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=()),
+    broker_connected=None,
+    workers=(WorkerHealth(name="writer"),),
+    room=ROOM,
+    last_backup_ms=NOW_MS - 60_000,
+    started_ms=NOW_MS - 3_000_000,
+    now_ms=NOW_MS,
+)
+
+
+def told(**changed: object) -> Health:
+    return health_of(replace(PARTS, **changed), Traffic())  # type: ignore[arg-type]
 
 
 def test_all_well_is_ready_with_every_count_in_its_place() -> None:
-    assert health_of(
-        INBOX, LISTENER, SUMMARIES, SEALING, ANALYSIS, broker_connected=None
-    ) == Health(
+    traffic = Traffic()
+    traffic.note("page", 200, 0.1)
+    assert health_of(PARTS, traffic) == Health(
         ready=True,
         problems=(),
+        started_ms=NOW_MS - 3_000_000,
         messages=7,
         readings_new=100,
         readings_repeated=2,
         readings_replaced=1,
-        quarantined=3,
+        quarantined={"json-malformed": 3},
         commits=5,
         queued=4,
-        last_commit_ms=1_780_000_000_000,
+        waiting_s=0.2,
+        last_commit_ms=NOW_MS,
+        commits_took=Durations(),
         connections=1,
         connections_total=2,
         connections_refused=1,
         listener_messages=7,
         listener_bytes=900,
+        connections_dropped={"silent": 1},
         broker_connected=None,
         dirty_days=6,
+        days_computed=9,
+        caught_up_ms=NOW_MS - 1000,
+        blocks_sealed=3,
+        rows_sealed=40,
+        records_analysed=1,
+        workers=(WorkerHealth(name="writer"),),
+        room=ROOM,
+        last_backup_ms=NOW_MS - 60_000,
+        requests={("page", 200): 1},
+        requests_took=traffic.took(),
     )
 
 
-def test_a_full_disk_is_not_ready() -> None:
-    health = health_of(
-        replace(INBOX, failing="the disk is full"),
-        LISTENER,
-        SUMMARIES,
-        SEALING,
-        ANALYSIS,
-        broker_connected=True,
-    )
+@pytest.mark.parametrize(
+    ("changed", "begins"),
+    [
+        ({"inbox": replace(INBOX, alive=False)}, "the writer has stopped, nothing is stored"),
+        (
+            {"inbox": replace(INBOX, failing="the disk is full")},
+            "readings cannot be stored: the disk is full; their senders keep them",
+        ),
+        ({"inbox": replace(INBOX, waiting_s=31.0)}, "readings have waited 31 s for the disk"),
+        ({"room": None}, "the data directory cannot be read: check that its disk is there"),
+        ({"room": replace(ROOM, writable=False)}, "the data directory may only be read: check"),
+        ({"room": replace(ROOM, free_bytes=NO_ROOM_BYTES - 1)}, "the disk is full: free some"),
+    ],
+)
+def test_what_keeps_readings_from_being_stored_is_not_ready(
+    changed: dict[str, object], begins: str
+) -> None:
+    health = told(**changed)
     assert not health.ready
-    assert health.problems == ("readings cannot be stored: the disk is full",)
+    [problem] = health.problems
+    assert problem.startswith(begins)
 
 
-def test_a_dead_writer_is_not_ready() -> None:
-    health = health_of(
-        replace(INBOX, alive=False), LISTENER, SUMMARIES, SEALING, ANALYSIS, broker_connected=None
-    )
-    assert not health.ready
-    assert "the writer has stopped" in health.problems[0]
+STUCK = "the sealer has been stuck for 2000 s, the file grows: it is started again by itself"
 
 
-def test_what_does_not_stop_readings_is_told_and_stays_ready() -> None:
-    summaries = replace(SUMMARIES, alive=False, failing=("2026-07-14 cannot be computed: x",))
-    sealing = replace(SEALING, alive=False, failing=("battery, 2026-07-01: a damaged block",))
-    analysis = replace(ANALYSIS, alive=False, failing=("a record cannot be analysed: x",))
-    health = health_of(INBOX, LISTENER, summaries, sealing, analysis, broker_connected=False)
+@pytest.mark.parametrize(
+    ("changed", "begins"),
+    [
+        ({"workers": (WorkerHealth(name="sealer", problem=STUCK),)}, STUCK),
+        ({"room": replace(ROOM, free_bytes=LITTLE_ROOM_BYTES - 1)}, "the disk has 500 MB left"),
+        ({"room": replace(ROOM, free_files=99)}, "the disk has room for 99 more files"),
+        (
+            {"summaries": replace(PARTS.summaries, failing=("day 2026-07-14 is not computed",))},
+            "day 2026-07-14 is not computed: see the log",
+        ),
+        ({"sealing": replace(PARTS.sealing, failing=("a damaged block",))}, "a damaged block: see"),
+        ({"analysis": replace(PARTS.analysis, failing=("no record",))}, "no record: see the log"),
+        ({"broker_connected": False}, "the broker is not reached, its readings wait there: check"),
+        (
+            {"summaries": replace(PARTS.summaries, caught_up_ms=NOW_MS - 3_660_000)},
+            "results of 6 days have been behind for 61 minutes",
+        ),
+        (
+            {
+                "summaries": replace(PARTS.summaries, caught_up_ms=None),
+                "started_ms": NOW_MS - 7_200_000,
+            },
+            "results of 6 days have been behind for 120 minutes",
+        ),
+    ],
+)
+def test_what_does_not_stop_readings_is_told_and_stays_ready(
+    changed: dict[str, object], begins: str
+) -> None:
+    health = told(**changed)
     assert health.ready
-    assert [problem.split()[0:2] for problem in health.problems] == [
-        ["the", "summaries"],
-        ["sealing", "has"],
-        ["the", "analysis"],
-        ["2026-07-14", "cannot"],
-        ["battery,", "2026-07-01:"],
-        ["a", "record"],
-        ["the", "broker"],
-    ]
+    [problem] = health.problems
+    assert problem.startswith(begins)
+
+
+def test_a_disk_without_a_limit_of_files_has_none_to_run_out_of() -> None:
+    assert told(room=replace(ROOM, free_files=None)).problems == ()
+
+
+def test_a_dead_writer_is_told_once() -> None:
+    workers = (WorkerHealth(name="writer", problem="the writer has stopped, nothing is stored"),)
+    assert len(told(workers=workers, inbox=replace(INBOX, alive=False)).problems) == 1
+    assert told(workers=workers).problems == (workers[0].problem,)  # it just came back
+
+
+def test_old_marks_alone_are_no_lag() -> None:
+    nothing_dirty = replace(PARTS.summaries, dirty_days=0, caught_up_ms=NOW_MS - 10**9)
+    assert told(summaries=nothing_dirty).problems == ()

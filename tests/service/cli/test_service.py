@@ -66,7 +66,8 @@ def test_a_broker_that_is_away_is_a_problem_and_no_reason_to_stop(database: Data
         os.kill(os.getpid(), signal.SIGINT)
 
     asyncio.run(made.run(started))
-    assert problems == ["the broker is not reached; its readings wait there"]
+    [problem] = problems
+    assert problem.startswith("the broker is not reached, its readings wait there: check")
 
 
 def test_readings_are_kept_for_ever_unless_asked_otherwise(database: Database) -> None:

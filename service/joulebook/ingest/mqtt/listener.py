@@ -89,16 +89,29 @@ class Listener:
         self._accepting = [loop.create_task(self._accept(each)) for each in self._sockets]
         log.info("listening for MQTT on %s port %s", self._host, self.port)
 
+    @property
+    def alive(self) -> bool:
+        """Whether connections are taken."""
+        return bool(self._accepting) and not any(task.done() for task in self._accepting)
+
+    async def reopen(self) -> None:
+        """Take connections again on the same port; those that are open stay open."""
+        await self._close()
+        await self.start()
+
     async def stop(self) -> None:
         """Stop taking messages in, answer those that are with the inbox, and close."""
         if self._sockets:
-            for task in self._accepting:
-                task.cancel()
-            await asyncio.gather(*self._accepting, return_exceptions=True)
-            for each in self._sockets:
-                each.close()
-            self._sockets = []
+            await self._close()
             await self._roster.stop()
+
+    async def _close(self) -> None:
+        for task in self._accepting:
+            task.cancel()
+        await asyncio.gather(*self._accepting, return_exceptions=True)
+        for each in self._sockets:
+            each.close()
+        self._accepting, self._sockets = [], []
 
     async def _accept(self, listening: socket.socket) -> None:
         """Take connections, each counted before it costs a handshake."""

@@ -3,7 +3,11 @@
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, PlainTextResponse
 
-from joulebook.web.metrics import CONTENT_TYPE, metrics_text
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.who import Asking
+from joulebook.web.exposition import CONTENT_TYPE
+from joulebook.web.metrics import metrics_text
+from joulebook.web.process import this_process
 from joulebook.web.sites import Backed
 
 router = APIRouter(tags=["watching"])
@@ -16,18 +20,25 @@ async def alive() -> dict[str, str]:
 
 
 @router.get("/readyz", responses={503: {"description": "not ready; the problems say why"}})
-def ready(backing: Backed) -> JSONResponse:
-    """Say whether readings are taken in and kept, and what stands in the way."""
+def ready(actor: Asking, backing: Backed) -> JSONResponse:
+    """Say whether a reading that is sent now would be stored, and what else does not work.
+
+    The problems, which may name sites, are told to those who are signed in and may see all
+    sites, to this very machine, and to a token for metrics.
+    """
     health = backing.health()
-    return JSONResponse(
-        {"ready": health.ready, "problems": list(health.problems)},
-        200 if health.ready else 503,
-        {"Cache-Control": "no-store"},
-    )
+    told: dict[str, object] = {"ready": health.ready}
+    if _may_know(actor):
+        told["problems"] = list(health.problems)
+    return JSONResponse(told, 200 if health.ready else 503, {"Cache-Control": "no-store"})
 
 
 @router.get("/metrics", response_class=PlainTextResponse)
 def metrics(backing: Backed) -> PlainTextResponse:
     """Return the service's numbers in the Prometheus text format."""
-    text = metrics_text(backing.health(), version=backing.version)
+    text = metrics_text(backing.health(), this_process(), version=backing.version)
     return PlainTextResponse(text, headers={"Content-Type": CONTENT_TYPE})
+
+
+def _may_know(actor: Actor) -> bool:
+    return actor.watches or actor.everywhere is not None
