@@ -1,13 +1,44 @@
-"""Messages that could not be stored, kept with the reason."""
+"""Messages that could not be stored, kept with the reason, as long as there is room for them.
+
+Who sends garbage without end must not fill the disk. So what is set aside has limits, of a site
+and in all; where one is passed, the oldest of the reason that takes the most room are let go, and
+how many were is kept by reason for good.
+"""
 
 import hashlib
 import sqlite3
 from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
 from typing import Any
 
 from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Quarantined, Refused
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuarantineRoom:
+    """How much may be set aside."""
+
+    messages: int
+    bytes: int  # of payloads, topics, senders and details
+
+
+#: What may be set aside of one site, or of none that is known; and what in all.
+ROOM_OF_A_SITE = QuarantineRoom(messages=10_000, bytes=32 * 1024 * 1024)
+ROOM_IN_ALL = QuarantineRoom(messages=40_000, bytes=128 * 1024 * 1024)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetAside:
+    """What was set aside for one reason: what is still kept, and how many were let go."""
+
+    reason: str
+    kept: int
+    kept_bytes: int
+    let_go: int
+
 
 _SELECT = """
     SELECT id, times_seen, last_received_ms, received_ms,
@@ -17,10 +48,17 @@ _SELECT = """
 
 
 @names_faults
-def put_aside(connection: sqlite3.Connection, refused: Sequence[Refused]) -> int:
+def put_aside(
+    connection: sqlite3.Connection,
+    refused: Sequence[Refused],
+    *,
+    of_a_site: QuarantineRoom = ROOM_OF_A_SITE,
+    in_all: QuarantineRoom = ROOM_IN_ALL,
+) -> int:
     """Keep refused messages; return how many of them had not been seen before.
 
-    A repeat (same site, source, topic, payload and reason) only raises ``times_seen``. Takes
+    A repeat (same site, source, topic, payload and reason) only raises ``times_seen``. Where there
+    is no room for all, the oldest of the reason that takes the most are let go, and counted. Takes
     part in the caller's transaction.
     """
     new = 0
@@ -43,7 +81,45 @@ def put_aside(connection: sqlite3.Connection, refused: Sequence[Refused]) -> int
                 (digest, one.site_id, *texts, one.payload, one.received_ms, one.received_ms),
             ).fetchone()
             new += times_seen == 1
+        for owner in {_owner(one.site_id) for one in refused}:
+            _make_room(connection, of_a_site, owner)
+        if refused:
+            _make_room(connection, in_all, None)
     return new
+
+
+def _make_room(connection: sqlite3.Connection, room: QuarantineRoom, owner: int | None) -> None:
+    """Let go of the oldest, one after the other, until what an owner (``None``: all) has fits."""
+    while True:
+        groups = connection.execute(
+            """
+            SELECT owner, reason, kept, kept_bytes
+            FROM quarantine_sizes
+            WHERE ?1 IS NULL OR owner = ?1
+            """,
+            (owner,),
+        ).fetchall()
+        too_many = sum(kept for *_, kept, _ in groups) - room.messages
+        too_long = sum(kept_bytes for *_, kept_bytes in groups) - room.bytes
+        if too_many <= 0 and too_long <= 0:
+            return
+        column = 2 if too_many > 0 else 3
+        whose, reason, kept, kept_bytes = max(groups, key=lambda group: int(group[column]))
+        # What is too long is let go by the mean length, and looked at again.
+        count = too_many if too_many > 0 else ceil(too_long * kept / kept_bytes)
+        connection.execute(
+            """
+            DELETE FROM quarantine
+            WHERE id IN (
+                SELECT id
+                FROM quarantine
+                WHERE site_id IS ? AND reason = ?
+                ORDER BY last_received_ms, id
+                LIMIT ?
+            )
+            """,
+            (whose or None, reason, count),
+        )
 
 
 @names_faults
@@ -65,13 +141,30 @@ def quarantined(
 @names_faults
 def quarantine_count(connection: sqlite3.Connection, site_id: int | None) -> int:
     """Return how many messages are kept aside for a site (``None``: in all)."""
-    if site_id is None:
-        counted = connection.execute("SELECT count(*) FROM quarantine")
-    else:
-        counted = connection.execute(
-            "SELECT count(*) FROM quarantine WHERE site_id = ?", (site_id,)
-        )
-    return int(counted.fetchone()[0])
+    return sum(each.kept for each in set_aside(connection, site_id))
+
+
+@names_faults
+def set_aside(connection: sqlite3.Connection, site_id: int | None) -> list[SetAside]:
+    """Return what was ever set aside for a site (``None``: in all), by reason."""
+    rows = connection.execute(
+        """
+        SELECT reason, sum(kept), sum(kept_bytes), sum(let_go)
+        FROM quarantine_sizes
+        WHERE ?1 IS NULL OR owner = ?1
+        GROUP BY reason
+        ORDER BY reason
+        """,
+        (site_id,),
+    )
+    return [
+        SetAside(reason=reason, kept=kept, kept_bytes=kept_bytes, let_go=let_go)
+        for reason, kept, kept_bytes, let_go in rows
+    ]
+
+
+def _owner(site_id: int | None) -> int:
+    return 0 if site_id is None else site_id
 
 
 def _quarantined(

@@ -102,3 +102,14 @@ def test_no_page_sorts_the_whole_table(connection: Connection, where: str, index
     ).fetchall()
     assert len(plan) == 1
     assert f"USING INDEX ix_quarantine_{index}" in plan[0][3]
+
+
+@pytest.mark.usefixtures("site")
+def test_no_pass_for_room_sorts_a_reason(connection: Connection) -> None:
+    plan = connection.execute(
+        "EXPLAIN QUERY PLAN SELECT id FROM quarantine WHERE site_id IS ? AND reason = ? "
+        "ORDER BY last_received_ms, id LIMIT 10",
+        (None, "not-senml"),
+    ).fetchall()
+    assert len(plan) == 1
+    assert "ix_quarantine_reason_last (site_id=? AND reason=?)" in plan[0][3]
