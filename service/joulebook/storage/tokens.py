@@ -69,6 +69,20 @@ def add_token(
     UsageError
         If the name has no proper form, or a token that writes is for no single site.
     """
+    with closing(db.connect()) as connection:
+        return insert_token(connection, site, name, scope=scope, now_ms=now_ms)
+
+
+@names_faults
+def insert_token(
+    connection: sqlite3.Connection,
+    site: Site | None,
+    name: str,
+    *,
+    scope: Scope,
+    now_ms: int | None,
+) -> str:
+    """Do what `add_token` does, in the caller's transaction where there is one."""
     check_name("a token", name)
     if scope == "write" and site is None:
         raise UsageError(
@@ -79,14 +93,13 @@ def add_token(
         )
     secret = new_secret()
     site_id = None if site is None else site.id
-    with naming_faults(db.path), closing(db.connect()) as connection:
-        connection.execute(
-            """
-            INSERT INTO tokens (site_id, name, secret_sha256, scope, made_ms)
-            VALUES (?, ?, ?, ?, ?)
-            """,
-            (site_id, name, hash_of(secret), scope, now_ms),
-        )
+    connection.execute(
+        """
+        INSERT INTO tokens (site_id, name, secret_sha256, scope, made_ms)
+        VALUES (?, ?, ?, ?, ?)
+        """,
+        (site_id, name, hash_of(secret), scope, now_ms),
+    )
     return secret
 
 

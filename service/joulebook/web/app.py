@@ -10,6 +10,7 @@ from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
 from joulebook.web.access.gate import Gate
 from joulebook.web.access.rules import AccessRules
+from joulebook.web.access.sharing import Seals, can_be_shared
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.assets import Assets
@@ -21,24 +22,31 @@ from joulebook.web.navigation import entries_of
 from joulebook.web.pages import (
     about,
     assets,
+    audit,
     carry,
     checks,
     day,
     efficiency,
     figures,
     home,
+    me,
     money,
     months,
+    nights,
+    people,
     quarantine,
     region,
     rehearsal,
+    sharing,
     sign_in,
+    tokens,
     warranty,
     watch,
     wear,
     week,
     welcome,
 )
+from joulebook.web.pages.setup.routes import router as setup_pages
 from joulebook.web.problems import install_problem_handlers
 from joulebook.web.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
@@ -61,7 +69,7 @@ def build_app(
     version: str,
     max_gap_s: float = MAX_GAP_S,
     rules: AccessRules = AccessRules(),  # noqa: B008 - frozen
-    tokens: Throttle | None = None,
+    guesses: Throttle | None = None,
 ) -> FastAPI:
     """Return the application that serves pages, figures and the JSON API.
 
@@ -83,12 +91,14 @@ def build_app(
         No line between two readings bridges more. [s]
     rules : AccessRules
         What was decided about who gets in.
-    tokens : Throttle, optional
+    guesses : Throttle, optional
         Who guesses at tokens, shared with the other door for readings.
     """
     own_assets = Assets()
     templates = template_environment(own_assets, version=version)
     add_frame(own_assets, templates)
+    seals = Seals()
+    templates.globals |= {"sealed": seals.sealed, "can_be_shared": can_be_shared}
     app = FastAPI(
         title="joulebook",
         version=version,
@@ -109,22 +119,36 @@ def build_app(
         assets=own_assets,
         templates=templates,
         rules=rules,
+        seals=seals,
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
-    for module in (assets, home, about, region, week, day, months, efficiency, wear, warranty):
+    for module in (
+        assets,
+        home,
+        about,
+        region,
+        week,
+        day,
+        months,
+        efficiency,
+        wear,
+        nights,
+        warranty,
+    ):
         app.include_router(module.router)
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
+    app.include_router(setup_pages)
     for module in (money,):
         app.include_router(module.router)
-    for module in (sign_in, welcome):
+    for module in (sign_in, welcome, me, people, tokens, sharing, audit):
         app.include_router(module.router)
     templates.globals["navigation"] = entries_of(app.routes)
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(Gate, tokens=tokens or Throttle())
+    app.add_middleware(Gate, guesses=guesses or Throttle())
     app.add_middleware(ReadersRegion)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(HeadAsGet)

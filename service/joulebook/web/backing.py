@@ -11,6 +11,7 @@ from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
 from joulebook.web.access.rules import AccessRules
+from joulebook.web.access.sharing import Seals
 from joulebook.web.access.who import asked
 from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
@@ -45,6 +46,7 @@ class Backing:
     assets: Assets
     templates: Environment
     rules: AccessRules
+    seals: Seals
     sign_ins: Throttle = field(default_factory=Throttle)  # of those who guess at passwords
 
     def render(self, template: str, **shown: object) -> str:

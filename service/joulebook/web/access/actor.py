@@ -26,8 +26,8 @@ class Actor:
     proof : str
         What a form must send back, so that no other page can send it in his name; empty where
         he has no session.
-    person_id, session_id : int or None
-        Of a person who is signed in.
+    person_id, session_id, share_id : int or None
+        Of a person who is signed in; of the link by which somebody sees one page.
     grant : Grant or None
         Of a token that came with the request, whoever it was that sent it.
     watches : bool
@@ -41,6 +41,7 @@ class Actor:
     proof: str = ""
     person_id: int | None = None
     session_id: int | None = None
+    share_id: int | None = None
     grant: Grant | None = None
     watches: bool = False
 

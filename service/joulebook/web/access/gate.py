@@ -10,8 +10,9 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from joulebook.errors import JoulebookError
 from joulebook.ingest.throttle import Throttle
 from joulebook.web.access.actor import NOBODY, Actor
-from joulebook.web.access.knowing import Knowing
+from joulebook.web.access.knowing import Knowing, asked_address
 from joulebook.web.access.openly import is_for, is_open, is_the_same_for_all, takes_tokens
+from joulebook.web.access.sharing import SHARED
 from joulebook.web.access.who import Asked, asked
 from joulebook.web.problems import ProblemError, answer, problem_of, wants_page
 
@@ -21,13 +22,13 @@ class Gate:
 
     Parameters
     ----------
-    tokens : Throttle
+    guesses : Throttle
         Of those who guess at tokens.
     """
 
-    def __init__(self, app: ASGIApp, *, tokens: Throttle) -> None:
+    def __init__(self, app: ASGIApp, *, guesses: Throttle) -> None:
         self._app = app
-        self._knowing = Knowing(tokens)
+        self._knowing = Knowing(guesses)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on to the handlers, or answer it here."""
@@ -36,18 +37,30 @@ class Gate:
             return
         request = Request(scope)
         refusal: Response | None = None
-        actor = NOBODY
+        now = Asked(NOBODY, asked_address(request))
         try:
             if not is_the_same_for_all(request.url.path):
-                actor = await run_in_threadpool(self._knowing.who, request)
-            request.state.actor = actor
-            asked.set(Asked(actor, _address(request)))
-            refusal = await self._refusal(request, actor)
+                now = await self._who(request)
+            request.state.actor = now.actor
+            asked.set(now)
+            if request.url.path.startswith(SHARED):
+                scope = _in_place(scope, now.address)
+            else:
+                refusal = await self._refusal(request, now.actor)
         except ProblemError as problem:
             refusal = answer(request, problem)
         except JoulebookError as error:
             refusal = answer(request, problem_of(error))
         await (refusal or self._app)(scope, receive, send)
+
+    async def _who(self, request: Request) -> Asked:
+        try:
+            return await run_in_threadpool(self._knowing.who, request)
+        except (JoulebookError, ProblemError):
+            # Whether we are ready is told most of all when the database cannot be asked.
+            if request.url.path == "/readyz":
+                return Asked()
+            raise
 
     async def _refusal(self, request: Request, actor: Actor) -> Response | None:
         path = request.url.path
@@ -63,13 +76,14 @@ class Gate:
         if not owned:
             raise _no_owner_yet()
         if request.method == "GET" and wants_page(request):
-            return RedirectResponse(f"/sign-in?next={quote(_address(request), safe='/')}", 303)
+            return RedirectResponse(f"/sign-in?next={quote(asked_address(request), safe='/')}", 303)
         raise _not_signed_in(request)
 
 
-def _address(request: Request) -> str:
-    query = f"?{request.url.query}" if request.url.query else ""
-    return f"{request.url.path}{query}"
+def _in_place(scope: Scope, address: str) -> Scope:
+    """Return the request as if it had asked for an address of ours."""
+    path, _, query = address.partition("?")
+    return {**scope, "path": path, "raw_path": path.encode(), "query_string": query.encode()}
 
 
 def _no_owner_yet() -> ProblemError:

@@ -11,12 +11,15 @@ from joulebook.ingest.throttle import Throttle
 from joulebook.storage.people import has_owner
 from joulebook.storage.records import Grant
 from joulebook.storage.sessions import session_of
+from joulebook.storage.shares import Share, share_numbered, share_of
 from joulebook.storage.tokens import check_token
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.cookies import session_secret
 from joulebook.web.access.credentials import credentials_of
 from joulebook.web.access.direct import is_direct
 from joulebook.web.access.openly import takes_tokens
+from joulebook.web.access.sharing import SHARED, actor_of_share
+from joulebook.web.access.who import Asked
 from joulebook.web.backing import backing_in
 from joulebook.web.problems import ProblemError
 
@@ -28,22 +31,30 @@ class Knowing:
 
     Parameters
     ----------
-    tokens : Throttle
+    guesses : Throttle
         Of those who guess at tokens.
     """
 
-    def __init__(self, tokens: Throttle) -> None:
-        self._tokens = tokens
+    def __init__(self, guesses: Throttle) -> None:
+        self._guesses = guesses
         self._owned = False  # once there is an owner, there always is
 
-    def who(self, request: Request) -> Actor:
-        """Return who asks.
+    def who(self, request: Request) -> Asked:
+        """Return who asks, and for what: a link that shares a page stands for the page.
 
         Raises
         ------
         ProblemError
-            If too many tokens were guessed.
+            If too many tokens were guessed, or a link is good no longer.
         """
+        address = asked_address(request)
+        share_id = backing_in(request).seals.share_of(address)
+        if request.url.path.startswith(SHARED) or share_id is not None:
+            share = self._share(request, share_id)
+            return Asked(actor_of_share(share), share.page if share_id is None else address)
+        return Asked(self._actor(request), address)
+
+    def _actor(self, request: Request) -> Actor:
         direct = is_direct(request)
         grant = self._grant(request)
         if direct and (backing_in(request).rules.demonstration or not self.is_owned(request)):
@@ -53,6 +64,20 @@ class Knowing:
         if takes_tokens(request.url.path) and "authorization" in request.headers:
             return NOBODY  # a program with a token that does not count is nobody else either
         return replace(self._person(request), watches=direct)
+
+    def _share(self, request: Request, share_id: int | None) -> Share:
+        """Return the link that an address is, or that it was sealed for."""
+        backing = backing_in(request)
+        now_ms, secret = backing.clock_ms(), request.url.path.removeprefix(SHARED)
+        with closing(backing.database.connect()) as connection:
+            share = (
+                share_of(connection, secret, now_ms=now_ms)
+                if share_id is None
+                else share_numbered(connection, share_id, now_ms=now_ms)
+            )
+        if share is None or request.method != "GET":
+            raise _good_no_longer()
+        return share
 
     def is_owned(self, request: Request) -> bool:
         """Tell whether there is an owner, without whom nobody can sign in."""
@@ -71,12 +96,12 @@ class Knowing:
         name, secret = given
         backing, now_ms = backing_in(request), backing_in(request).clock_ms()
         account, address = name or "", address_of(request)
-        wait_s = self._tokens.attempt(account, address, now_s=now_ms / 1000)
+        wait_s = self._guesses.attempt(account, address, now_s=now_ms / 1000)
         if wait_s > 0:
             raise too_many(wait_s)
         grant = check_token(backing.database, name, secret, now_ms=now_ms)
         if grant is not None:
-            self._tokens.succeeded(account, address)
+            self._guesses.succeeded(account, address)
         return grant
 
     def _person(self, request: Request) -> Actor:
@@ -121,6 +146,24 @@ def too_many(wait_s: float) -> ProblemError:
         expected=f"the next attempt in {seconds} s",
         next_step="wait, and try again with the right one",
         headers={"Retry-After": str(seconds)},
+    )
+
+
+def asked_address(request: Request) -> str:
+    """Return the path and query that a request asks for."""
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"{request.url.path}{query}"
+
+
+def _good_no_longer() -> ProblemError:
+    return ProblemError(
+        404,
+        "not-found",
+        "this link is good no longer",
+        where="the address",
+        expected="a link to a page that was not revoked and has not ended",
+        next_step="ask whoever gave it to you for a new one",
+        link="/sign-in",
     )
 
 

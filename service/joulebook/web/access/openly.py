@@ -11,7 +11,7 @@ _OPEN_BELOW = ("/assets/", "/welcome/")
 
 def is_the_same_for_all(path: str) -> bool:
     """Tell whether a path is answered without a look at who asks, and so without the database."""
-    return path in ("/healthz", "/readyz") or path.startswith("/assets/")
+    return path == "/healthz" or path.startswith("/assets/")
 
 
 def is_open(path: str) -> bool:
@@ -21,7 +21,7 @@ def is_open(path: str) -> bool:
 
 def takes_tokens(path: str) -> bool:
     """Tell whether programs ask for a path; at all others a token is not looked at."""
-    return path.startswith("/api/") or path == "/metrics"
+    return path.startswith("/api/") or path in ("/metrics", "/readyz")
 
 
 def is_for(scope: Scope, request: Request) -> bool:

@@ -1,0 +1,121 @@
+"""The links that share pages of a site: made, shown once, and revoked."""
+
+from contextlib import closing
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from joulebook.errors import UsageError
+from joulebook.storage.records import Site
+from joulebook.storage.shares import add_share, revoke_share, shares_of
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.asking import Owned, Owner, Sent
+from joulebook.web.access.changes import noted_change
+from joulebook.web.access.forms import Form
+from joulebook.web.access.sharing import SHARED, can_be_shared
+from joulebook.web.backing import Backing
+from joulebook.web.pages.records import record_page
+from joulebook.web.sites import Backed
+
+router = APIRouter(include_in_schema=False, prefix="/sites/{site}/shares")
+
+_DAY_MS = 86_400_000
+#: For how many days a link may be good, and how that reads.
+_DAYS = {"7": "a week", "1": "a day", "30": "30 days", "366": "a year"}
+_DONE = {"revoked": "The link leads nowhere any more."}
+
+
+@router.get("")
+def shares_page(
+    site: Owned, actor: Owner, backing: Backed, page: str = "", done: str = ""
+) -> Response:
+    """Show the links there are, and the form to make one for a page."""
+    return _page(backing, site, actor, Form(), page=page, done=_DONE.get(done))
+
+
+@router.post("")
+def make_share(
+    request: Request, site: Owned, actor: Owner, form: Sent, backing: Backed
+) -> Response:
+    """Make a link and show it, once."""
+    page = form.text("page", most=200, needed=True)
+    days = int(form.choice("days", tuple(_DAYS)))
+    if not form.errors and not _is_of(site, page):
+        form.errors["page"] = "A page of this site that tells of it, such as its week or its wear."
+    if form.errors:
+        return _page(backing, site, actor, form, page=page)
+    detail = f"{page}, for {_DAYS[str(days)]}"
+    with noted_change(backing, actor, "share page", site=site.name, detail=detail) as connection:
+        secret = add_share(
+            connection,
+            site,
+            page,
+            made_by=actor.name,
+            now_ms=backing.clock_ms(),
+            lasts_ms=days * _DAY_MS,
+        )
+    shown = record_page(
+        backing,
+        site,
+        "secret.html",
+        current="setup",
+        title="A link to one page",
+        lead=f"Whoever has it sees {page} for {_DAYS[str(days)]}, and nothing else.",
+        secret=f"{request.url.scheme}://{request.url.netloc}{SHARED}{secret}",
+        words="It can be revoked at any time.",
+        back=(f"/sites/{site.name}/shares", "To the list of links"),
+    )
+    return HTMLResponse(shown, headers={"Cache-Control": "no-store"})
+
+
+@router.post("/{number}/revoke")
+def revoke(
+    number: Annotated[int, Path(ge=1, le=2**53)],
+    site: Owned,
+    actor: Owner,
+    form: Sent,
+    backing: Backed,
+) -> Response:
+    """Revoke a link."""
+    try:
+        with noted_change(
+            backing, actor, "revoke link", site=site.name, detail=f"number {number}"
+        ) as connection:
+            revoke_share(connection, site, number, now_ms=backing.clock_ms())
+    except UsageError as error:
+        form.refuse(error)
+        return _page(backing, site, actor, form, page="")
+    return RedirectResponse(f"/sites/{site.name}/shares?done=revoked", 303)
+
+
+def _is_of(site: Site, page: str) -> bool:
+    below = page.removeprefix(f"/sites/{site.name}")
+    return below != page and below[:1] in ("", "/", "?") and can_be_shared(page)
+
+
+def _page(
+    backing: Backing,
+    site: Site,
+    actor: Actor,
+    form: Form,
+    *,
+    page: str,
+    done: str | None = None,
+) -> Response:
+    now_ms = backing.clock_ms()
+    with closing(backing.database.connect()) as connection:
+        there = shares_of(connection, site.id)
+    shown = record_page(
+        backing,
+        site,
+        "shares.html",
+        current="setup",
+        actor=actor,
+        form=form,
+        page=page if _is_of(site, page) else "",
+        shares=[one for one in there if one.revoked_ms is None and one.ends_ms > now_ms],
+        days=tuple(_DAYS.items()),
+        done=done,
+    )
+    return HTMLResponse(shown, 422 if form.errors else 200)
