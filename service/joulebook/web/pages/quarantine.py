@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from joulebook.storage.quarantine import quarantine_count, quarantined
+from joulebook.storage.quarantine import quarantine_count, quarantined, set_aside
 from joulebook.storage.records import Site
 from joulebook.web import texts
 from joulebook.web.asked import asked_page
@@ -36,9 +36,11 @@ def _page(backing: Backing, site: Site | None, page: str) -> HTMLResponse:
     site_id = None if site is None else site.id
     number = asked_page(page, link=address)
     with closing(backing.database.connect()) as connection:
-        count = quarantine_count(connection, site_id)
+        by_reason = set_aside(connection, site_id)
         everywhere = quarantine_count(connection, None)
         kept = quarantined(connection, site_id, limit=_PER_PAGE, offset=(number - 1) * _PER_PAGE)
+    count = sum(each.kept for each in by_reason)
+    let_go = [(texts.refusal(each.reason).title, each.let_go) for each in by_reason if each.let_go]
     entries = [
         {
             "kept": each,
@@ -54,6 +56,7 @@ def _page(backing: Backing, site: Site | None, page: str) -> HTMLResponse:
             zone=ZoneInfo("UTC") if site is None else site.zone,
             address=address,
             count=count,
+            let_go=let_go,
             elsewhere=everywhere - count,
             entries=entries,
             page=number,

@@ -3,13 +3,15 @@ from contextlib import closing
 import pytest
 
 from joulebook.storage.database import transaction
-from joulebook.storage.quarantine import put_aside
+from joulebook.storage.quarantine import QuarantineRoom, put_aside
 from joulebook.storage.records import Refused
 from joulebook.web.pages.quarantine import shown_payload
 from tests.helpers.pages import NOW_MS, Studio, outline, words_of
 
+ROOM = QuarantineRoom(messages=60, bytes=1_000_000)
 
-def set_aside(studio: Studio, count: int, *, times: int = 1) -> None:
+
+def set_aside(studio: Studio, count: int, *, times: int = 1, room: QuarantineRoom = ROOM) -> None:
     refused = [
         Refused(
             site_id=studio.site.id,
@@ -24,7 +26,7 @@ def set_aside(studio: Studio, count: int, *, times: int = 1) -> None:
     ]
     with closing(studio.database.connect()) as connection, transaction(connection):
         for _ in range(times):
-            put_aside(connection, refused)
+            put_aside(connection, refused, of_a_site=room)
 
 
 def words(studio: Studio, query: str = "") -> str:
@@ -49,6 +51,14 @@ def test_a_repeat_is_counted(empty: Studio) -> None:
     text = words(empty)
     assert "2 messages could not be stored as they came." in text
     assert "How often 3 times" in text
+
+
+def test_what_was_let_go_for_want_of_room_is_counted(empty: Studio) -> None:
+    set_aside(empty, 3, room=QuarantineRoom(messages=2, bytes=1_000_000))
+    assert "Dated ahead: 1 message, no longer kept" in words(empty)
+    assert "2 messages could not be stored" in words(empty)
+    set_aside(empty, 3, room=QuarantineRoom(messages=2, bytes=1_000_000))
+    assert "Dated ahead: 2 messages, no longer kept" in words(empty)
 
 
 def test_what_a_sender_wrote_is_never_taken_as_html(empty: Studio) -> None:
