@@ -1,12 +1,13 @@
 """Corrections of a site's readings: added and withdrawn, never edited."""
 
 import sqlite3
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from joulebook.core.corrections import KINDS, Correction, CorrectionKind
 from joulebook.core.quantities import quantity_of
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import joined, transaction
 from joulebook.storage.days import mark_span
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import mark_record
@@ -60,6 +61,26 @@ def add_correction(connection: sqlite3.Connection, site: Site, wanted: Correctio
         ).lastrowid
         added = replace(wanted, id=int(number or 0))
         return Corrected(added, _mark(connection, site, added))
+
+
+class _OnlyLookedError(Exception):
+    """Takes a transaction back in which nothing was to be changed."""
+
+
+@names_faults
+def preview_correction(connection: sqlite3.Connection, site: Site, wanted: Correction) -> Corrected:
+    """Return what :func:`add_correction` would, and change nothing.
+
+    Raises
+    ------
+    UsageError
+        As there.
+    """
+    looked: list[Corrected] = []
+    with suppress(_OnlyLookedError), transaction(connection):
+        looked.append(add_correction(connection, site, wanted))
+        raise _OnlyLookedError
+    return looked[0]
 
 
 @names_faults

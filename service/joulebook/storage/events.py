@@ -22,8 +22,9 @@ EventKind = Literal[
 ]
 KINDS: tuple[EventKind, ...] = get_args(EventKind)
 
-_LONGEST_TITLE = 80
-_LONGEST_NOTE = 2000
+#: Of a title and of a note. [characters]
+LONGEST_TITLE = 80
+LONGEST_NOTE = 2000
 #: No home battery of this service ran before 2015. [ms, UTC epoch]
 _EARLIEST_MS = 1_420_070_400_000
 
@@ -139,10 +140,10 @@ def events_of(
 def _check(wanted: Event) -> None:
     if wanted.kind not in KINDS:
         raise _refused(f"there is no kind {wanted.kind!r}", "kind", "one of " + ", ".join(KINDS))
-    if not 0 < len(wanted.title.strip()) <= _LONGEST_TITLE:
-        raise _refused("the title does not do", "title", f"1 to {_LONGEST_TITLE} characters")
-    if len(wanted.note) > _LONGEST_NOTE:
-        raise _refused("the note is too long", "note", f"at most {_LONGEST_NOTE} characters")
+    if not 0 < len(wanted.title.strip()) <= LONGEST_TITLE:
+        raise _refused("the title does not do", "title", f"1 to {LONGEST_TITLE} characters")
+    if len(wanted.note) > LONGEST_NOTE:
+        raise _refused("the note is too long", "note", f"at most {LONGEST_NOTE} characters")
     if not _EARLIEST_MS <= wanted.at_ms <= wanted.made_ms:
         raise _refused(
             "the event is dated before 2015 or yet to come", "at", "when it happened, up to now"

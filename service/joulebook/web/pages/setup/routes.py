@@ -1,0 +1,17 @@
+"""The setup pages, together."""
+
+from fastapi import APIRouter
+
+from joulebook.web.pages.setup import (
+    corrections,
+    devices,
+    events,
+    facts,
+    index,
+    new_site,
+    sign_off,
+)
+
+router = APIRouter(include_in_schema=False)
+for _pages in (index, new_site, facts, devices, events, corrections, sign_off):
+    router.include_router(_pages.router)
