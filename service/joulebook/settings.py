@@ -17,6 +17,7 @@ from joulebook.errors import UsageError
 
 PREFIX = "JOULEBOOK_"
 LEVELS = ("debug", "info", "warning", "error")
+LOG_FORMS = ("text", "json")
 _PUBLIC_URL = re.compile(
     r"https?://[\w.-]+(:\d{1,5})?|https?://\[[\da-f:]+\](:\d{1,5})?", re.IGNORECASE
 )
@@ -41,6 +42,7 @@ class Settings:
     max_gap_s: float = 300.0
     keep_years: int = 0
     log_level: str = "info"
+    log_form: str = "text"
 
 
 def load_settings(
@@ -170,6 +172,8 @@ def _bounds(name: str, value: str | float) -> str:
 def _text_bounds(name: str, value: str) -> str:
     if name == "log_level" and value not in LEVELS:
         return "one of " + ", ".join(LEVELS)
+    if name == "log_form" and value not in LOG_FORMS:
+        return "one of " + ", ".join(LOG_FORMS)
     if name == "public_url" and value and not _PUBLIC_URL.fullmatch(value):
         return "an address without a path, such as https://power.example.org"
     if name == "trusted_proxies" and not all(map(_is_network, _listed(value))):

@@ -47,7 +47,7 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
     assert str(caught.value) == (
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
-        "  expected: one of broker, host, keep_years, log_level, max_gap_s, mqtt_connections, "
+        "  expected: one of broker, host, keep_years, log_form, log_level, max_gap_s, mqtt_connections, "
         "mqtt_connections_per_address, mqtt_messages_per_s, mqtt_port, port, "
         "public_url, tls_certificate, tls_client_ca, tls_key, trusted_proxies\n"
         "  next:     did you mean 'max_gap_s'?"
@@ -79,6 +79,7 @@ def test_a_name_like_no_other_is_sent_to_the_page() -> None:
         ("mqtt_messages_per_s = 0.5", "1 to 1000000 messages a second"),
         ("host = 5", "text"),
         ('log_level = "loud"', "one of debug, info, warning, error"),
+        ('log_form = "xml"', "one of text, json"),
     ],
 )
 def test_a_value_that_cannot_be_is_refused_with_what_was_expected(line: str, expected: str) -> None:

@@ -1,12 +1,14 @@
 """``joulebook serve``: the doors, the writer, the summariser and the pages in one process."""
 
 import asyncio
+import os
 from pathlib import Path
 
 import click
 
 from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
 from joulebook.cli.service import Service
+from joulebook.cli.systemd import ServiceManager
 from joulebook.logs import set_up_logs
 from joulebook.storage.lock import only_service
 
@@ -26,7 +28,8 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     Example: joulebook serve --data DIR
     """
     settings = settings_of(data_dir, host=host, port=port, mqtt_port=mqtt_port)
-    set_up_logs(settings.log_level)
+    set_up_logs(settings.log_level, settings.log_form)
     with only_service(data_dir), opened_database(data_dir) as database:
-        service = Service(database, settings, clock_ms=clock_ms)
+        manager = ServiceManager(os.environ)
+        service = Service(database, settings, clock_ms=clock_ms, manager=manager)
         asyncio.run(service.run(lambda: print(service.address(), flush=True)))

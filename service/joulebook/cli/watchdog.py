@@ -142,13 +142,13 @@ class Watchdog:
         fault = _fault(one)
         if fault is None:
             if course.fault is not None:
-                _log.warning("the %s works again", one.name)
+                _log.warning("the %s works again", one.name, extra={"worker": one.name})
                 course.fault = None
             if now_s >= course.next_try_s + WELL_AGAIN_S:
                 course.tries, course.hopeless = 0, False
             return
         if course.fault is None:
-            _log.error("the %s %s: %s", one.name, fault, one.without)
+            _log.error("the %s %s: %s", one.name, fault, one.without, extra={"worker": one.name})
         course.fault = fault
         if now_s < course.next_try_s or course.hopeless:
             return
@@ -161,7 +161,11 @@ class Watchdog:
         course.next_try_s = now_s + min(FIRST_PAUSE_S * 2**course.tries, LONGEST_PAUSE_S)
         course.tries += 1
         course.restarts += 1
-        _log.warning("starting the %s again, time %d", one.name, course.tries)
+        _log.warning(
+            "starting the %s again, time %d",
+            *(one.name, course.tries),
+            extra={"worker": one.name, "restarts": course.restarts},
+        )
         one.worker.restart()
 
 

@@ -115,7 +115,12 @@ def catalogue_engine(path: Path) -> Engine:
     execution option ``reads=True`` a transaction takes no write lock.
     """
     # A connection for each use: threads share none, and the catalogue is asked seldom.
-    engine = create_engine("sqlite://", creator=lambda: open_connection(path), poolclass=NullPool)
+    engine = create_engine(
+        "sqlite://",
+        creator=lambda: open_connection(path),
+        poolclass=NullPool,
+        hide_parameters=True,  # its errors end in the log, and values may be anybody's
+    )
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
