@@ -63,6 +63,8 @@ def example(
         series = latest.series
         if (series.device, series.quantity) != (wanted.device, wanted.quantity):
             continue
+        if not _concerns(wanted, latest.at_ms):
+            return "The newest reading is not among them."
         at_ms, value = np.array([latest.at_ms]), np.array([float(latest.value)])
         now, then = (
             float(apply(each, series.device, series.quantity, at_ms, value)[0])
@@ -72,11 +74,14 @@ def example(
             "missing" if np.isnan(each) else formats.value_text(each, series.unit, series.quantity)
             for each in (float(value[0]), now, then)
         )
-        if will == counts:
-            return f"The newest reading, {read}, is not among them."
         before = "" if counts == read else f" and counted as {counts} so far"
         return f"The newest reading, {read}{before}, would count as {will}."
     return None
+
+
+def _concerns(correction: Correction, at_ms: int) -> bool:
+    begins, ends = correction.from_ms, correction.to_ms
+    return (begins is None or begins <= at_ms) and (ends is None or at_ms < ends)
 
 
 def days_words(days: int) -> str:

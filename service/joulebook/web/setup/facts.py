@@ -64,14 +64,16 @@ BATTERY = (
         kind="whole",
         hint="16 in most batteries of 48 volts.",
     ),
-    Fact(name="installed", label="First ran on", kind="date"),
+    Fact(name="installed", label="Battery first ran on", kind="date"),
     *_texts("battery", "Battery"),
 )
 INVERTER = (
-    Fact(name="inverter_w", label="Gives for long", unit="W", hint="Its continuous rating."),
+    Fact(
+        name="inverter_w", label="Inverter gives for long", unit="W", hint="Its continuous rating."
+    ),
     Fact(
         name="inverter_peak_w",
-        label="Gives for some seconds",
+        label="Inverter gives for some seconds",
         unit="W",
         hint="Its surge rating: what it may give while something large starts.",
     ),
@@ -82,7 +84,12 @@ PEOPLE = (
     Fact(name="commissioned", label="Handed over on", kind="date"),
 )
 WARRANTY = (
-    Fact(name="warranty_years", label="Lasts", unit="years", hint="From the day it first ran."),
+    Fact(
+        name="warranty_years",
+        label="The warranty lasts",
+        unit="years",
+        hint="From the day it first ran.",
+    ),
     Fact(
         name="warranty_floor_ratio",
         label="Promised at its end",
@@ -91,7 +98,7 @@ WARRANTY = (
     ),
     Fact(
         name="warranty_throughput_wh",
-        label="Over earlier, once so much came out",
+        label="Over earlier, after so much energy out",
         unit="kWh",
         scale=0.001,
         hint="Leave it empty where your terms have no such limit.",

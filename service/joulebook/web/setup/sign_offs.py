@@ -31,9 +31,9 @@ def verdict_counts(checks: Sequence[Document]) -> str:
 def fact_rows(facts: Document) -> list[tuple[str, str]]:
     """Return the facts of a signed record as pairs of a label and words."""
     return [
-        (ALL[name].label, words(name, value))
-        for name, value in facts.items()
-        if value is not None and name in ALL
+        (fact.label, words(name, facts[name]))
+        for name, fact in ALL.items()
+        if facts.get(name) is not None
     ]
 
 
