@@ -16,7 +16,7 @@ _log = logging.getLogger(__name__)
 _TOTAL_OF_ONE = 10
 
 # Files and connections that the service needs besides those of bridges: pages, the database.
-_OTHER_DESCRIPTORS = 512
+_OTHER_DESCRIPTORS = 1024
 
 
 def listener_limits(settings: Settings) -> ListenerLimits:

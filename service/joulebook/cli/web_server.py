@@ -8,6 +8,7 @@ from starlette.types import ASGIApp
 
 from joulebook.cli.stopping import SETTLE_S
 from joulebook.settings import Settings
+from joulebook.web.connections import MOST_OF_A_HEAD, WebConnection
 
 
 class WebServer(uvicorn.Server):
@@ -31,6 +32,8 @@ def web_server(app: ASGIApp, settings: Settings) -> WebServer:
             log_config=None,
             access_log=False,  # an address may hold a secret: a welcome, a shared page
             lifespan="off",
+            http=WebConnection,
+            h11_max_incomplete_event_size=MOST_OF_A_HEAD,
             ws="none",
             server_header=False,
             timeout_graceful_shutdown=round(SETTLE_S),

@@ -18,6 +18,7 @@ from joulebook.web.backing import Backing, Inbox
 from joulebook.web.comparisons import Comparisons
 from joulebook.web.frame import add_frame
 from joulebook.web.health import Health
+from joulebook.web.limits import ActorLimits, Limits, WebLimits
 from joulebook.web.navigation import entries_of
 from joulebook.web.pages import (
     about,
@@ -70,6 +71,7 @@ def build_app(
     max_gap_s: float = MAX_GAP_S,
     rules: AccessRules = AccessRules(),  # noqa: B008 - frozen
     guesses: Throttle | None = None,
+    limits: WebLimits = WebLimits(),  # noqa: B008 - frozen
 ) -> FastAPI:
     """Return the application that serves pages, figures and the JSON API.
 
@@ -93,6 +95,8 @@ def build_app(
         What was decided about who gets in.
     guesses : Throttle, optional
         Who guesses at tokens, shared with the other door for readings.
+    limits : WebLimits, optional
+        How much is taken of an address, of somebody who is known, and in all.
     """
     own_assets = Assets()
     templates = template_environment(own_assets, version=version)
@@ -148,8 +152,10 @@ def build_app(
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(ActorLimits, limits=limits)
     app.add_middleware(Gate, guesses=guesses or Throttle())
     app.add_middleware(ReadersRegion)
+    app.add_middleware(Limits, limits=limits)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(HeadAsGet)
     return app

@@ -30,8 +30,8 @@ def test_room_for_connections_is_asked_of_the_system(
     descriptors: list[tuple[int, int]], caplog: pytest.LogCaptureFixture
 ) -> None:
     make_room_for_connections(Settings(mqtt_connections=1000))
-    assert descriptors[-1] == (1512, 4096)
-    make_room_for_connections(Settings(mqtt_connections=10))  # enough: nothing to ask
+    assert descriptors[-1] == (2024, 4096)
+    make_room_for_connections(Settings(mqtt_connections=1000))  # enough: nothing to ask
     assert len(descriptors) == 2
     assert caplog.text == ""
     make_room_for_connections(Settings(mqtt_connections=10_000))
@@ -42,7 +42,7 @@ def test_room_for_connections_is_asked_of_the_system(
 def test_a_system_without_a_hard_limit(descriptors: list[tuple[int, int]]) -> None:
     descriptors.append((1024, resource.RLIM_INFINITY))
     make_room_for_connections(Settings(mqtt_connections=10_000))
-    assert descriptors[-1] == (10_512, resource.RLIM_INFINITY)
+    assert descriptors[-1] == (11_024, resource.RLIM_INFINITY)
 
 
 @pytest.mark.usefixtures("descriptors")
