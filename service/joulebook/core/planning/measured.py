@@ -1,0 +1,73 @@
+"""A year as it was measured, and the equipment that a simulation of it has."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from joulebook.core.planning.dispatch import Course, Floats, Storage, simulate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredTime:
+    """A year as it was measured, by quarter hours, shape (n,); NaN where one meter was silent.
+
+    ``import_price`` and ``export_price`` are NaN where no tariff holds. [currency per kWh]
+    """
+
+    pv_wh: Floats
+    load_wh: Floats
+    import_wh: Floats
+    export_wh: Floats
+    import_price: Floats
+    export_price: Floats
+
+    @property
+    def hours(self) -> float:
+        """How much of it was measured by all meters at once. [h]"""
+        return float(np.count_nonzero(self.known)) / 4
+
+    @property
+    def is_priced(self) -> bool:
+        """Whether a tariff holds wherever all meters measured."""
+        return not bool(np.isnan(self.import_price[self.known]).any())
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Where all meters measured, shape (n,)."""
+        known: NDArray[np.bool_] = ~np.isnan(
+            self.pv_wh + self.load_wh + self.import_wh + self.export_wh
+        )
+        return known
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equipment:
+    """What the simulation needs to know of a house.
+
+    Attributes
+    ----------
+    passed_ratio : float
+        What the inverter passes on of DC energy. [ratio]
+    storage : Storage or None
+        The battery.
+    round_trip : tuple of float, or None
+        The 90 % interval of its round trip, where that is not known exactly. [ratio]
+    """
+
+    passed_ratio: float
+    storage: Storage | None
+    round_trip: tuple[float, float] | None = None
+
+    def course(self, pv_wh: Floats, load_wh: Floats) -> Course:
+        """Return how a time would have gone with it."""
+        return simulate(pv_wh, load_wh, passed_ratio=self.passed_ratio, storage=self.storage)
+
+    def doubtful(self) -> list["Equipment"]:
+        """Return it with the ends of its round trip."""
+        if self.storage is None or self.round_trip is None:
+            return []
+        return [
+            replace(self, storage=replace(self.storage, round_trip_ratio=min(ratio, 1.0)))
+            for ratio in self.round_trip
+        ]
