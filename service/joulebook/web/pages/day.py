@@ -16,10 +16,14 @@ from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
 from joulebook.web import formats, sentences, texts
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.forms import Form
+from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_date
 from joulebook.web.lines import Line, site_lines
 from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
+from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
 from joulebook.web.weeks import Week
@@ -35,7 +39,9 @@ def today_page(site: Sited, backing: Backed) -> RedirectResponse:
 
 
 @router.get("/sites/{site}/days/{day}")
-def day_page(site: Sited, day: str, backing: Backed) -> HTMLResponse:
+def day_page(
+    site: Sited, actor: Asking, day: str, backing: Backed, done: str | None = None
+) -> HTMLResponse:
     """Show the day."""
     now_ms = backing.clock_ms()
     today = date_of(now_ms, site.zone)
@@ -66,9 +72,24 @@ def day_page(site: Sited, day: str, backing: Backed) -> HTMLResponse:
         hours=hour_rows(lines, span, site, now_ms=now_ms),
         drawn=[_heading(line) for line in lines],
         noted=noted_in(backing.database, site, span),
+        **_note_form(site, actor, shown, now_ms=now_ms),
+        done=done == "noted",
         **day_numbers(site, shown, results, now_ms=now_ms, has_readings=bool(lines)),
     )
     return HTMLResponse(page)
+
+
+def _note_form(site: Site, actor: Actor, day: date, *, now_ms: int) -> dict[str, Any]:
+    """Return what the form for an event of this day takes: now, or the day's noon."""
+    today = date_of(now_ms, site.zone)
+    return {
+        "actor": actor,
+        "may_change": actor.may_change(site.id),
+        "form": Form(),
+        "kind_words": KIND_WORDS,
+        "event_labels": LABELS,
+        "at": local_minute(now_ms, site) if day == today else f"{day}T12:00",
+    }
 
 
 def begun_date(site: Site, text: str, *, today: date) -> date:

@@ -1,7 +1,10 @@
 """Events as an owner notes them: the kinds to choose from, and what noting one does."""
 
+from datetime import datetime
+
 from joulebook.core.records.record_inputs import MOVES_SENSOR, NEW_BATTERY
 from joulebook.storage.events import EventKind
+from joulebook.storage.records import Site
 
 #: Each kind, as the form offers it.
 KIND_WORDS: dict[EventKind, str] = {
@@ -28,3 +31,8 @@ def what_it_does(kind: str) -> str:
     """Return what an event of a kind does to the numbers."""
     said = [_SPLITS, *([_ZERO] if kind in MOVES_SENSOR else [])]
     return " ".join([*said, *([_NEW] if kind in NEW_BATTERY else [])])
+
+
+def local_minute(at_ms: int, site: Site) -> str:
+    """Return an instant as a field of a date and a time has it, by the site's clock."""
+    return f"{datetime.fromtimestamp(at_ms / 1000, tz=site.zone):%Y-%m-%dT%H:%M}"

@@ -28,7 +28,7 @@ from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
-from joulebook.web.setup.events import KIND_WORDS, LABELS, what_it_does
+from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute, what_it_does
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/events")
@@ -108,8 +108,3 @@ def _page(
         effect=what_it_does,
         now=local_minute(backing.clock_ms(), site),
     )
-
-
-def local_minute(at_ms: int, site: Site) -> str:
-    """Return an instant as a field of a date and a time has it, by the site's clock."""
-    return f"{datetime.fromtimestamp(at_ms / 1000, tz=site.zone):%Y-%m-%dT%H:%M}"

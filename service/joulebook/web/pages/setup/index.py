@@ -61,6 +61,7 @@ def setup_page(
         actor=actor,
         done=_DONE.get(done or ""),
         topics=topics,
+        may_add=actor.may_run_the_house(),
         lacking=sum(len(each.missing) for each in topics),
     )
 
