@@ -4,16 +4,22 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from joulebook.storage.catalogue import sites
+from joulebook.web.access.who import Asking
 from joulebook.web.sites import Backed
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/")
-def home(backing: Backed) -> Response:
+def home(backing: Backed, actor: Asking) -> Response:
     """Show the sites."""
     known = sites(backing.database)
     if len(known) == 1:
         return RedirectResponse(f"/sites/{known[0].name}", 307)
-    page = backing.render("home.html", sites=known, data_dir=backing.database.data_dir)
+    page = backing.render(
+        "home.html",
+        sites=known,
+        data_dir=backing.database.data_dir,
+        may_add=actor.may_run_the_house(),
+    )
     return HTMLResponse(page)
