@@ -16,7 +16,7 @@ from joulebook.storage.events import Event, EventKind, add_event
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import SiteFacts, change_facts
 from joulebook.summaries.recompute import recompute
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
 from tests.helpers.cycled_packs import START_MS
 from tests.helpers.cycled_records import DAY_MS, cycled_site
 from tests.helpers.pages import Studio, client_of

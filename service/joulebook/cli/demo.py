@@ -24,7 +24,7 @@ from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.lock import only_service
 from joulebook.storage.tokens import add_token, check_token
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
 
 _BRIDGE = "shed"
 
@@ -60,7 +60,7 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
         mqtt_port=free_port(1883) if mqtt_port is None else mqtt_port,
         log_level="warning",
     )
-    set_up_logs(settings.log_level)
+    set_up_logs(settings.log_level, settings.log_form)
     with only_service(data_dir), opened_database(data_dir) as database:
         history = _build(database, max_gap_s=settings.max_gap_s)
         if not no_serve:

@@ -19,7 +19,7 @@ from joulebook.ingest.parquet_tables import import_parquet
 from joulebook.ingest.tables import import_csv
 from joulebook.storage.catalogue import site_named
 from joulebook.summaries.recompute import recompute as recompute_site
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
 
 
 @click.command("import")

@@ -27,8 +27,9 @@ from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.recompute import catch_up
+from joulebook.summaries.record_update import update_record
 from joulebook.summaries.reports import days_report
-from joulebook.summaries.site_records import record_of_days, update_record
+from joulebook.summaries.site_records import record_of_days
 from joulebook.summaries.wear_report import wear_report
 
 

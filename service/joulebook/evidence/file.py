@@ -30,7 +30,7 @@ from joulebook.evidence.tables import (
 from joulebook.storage.database import Database
 from joulebook.storage.new_files import new_file
 from joulebook.storage.records import Site
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = get_args(Paper)

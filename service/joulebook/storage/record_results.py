@@ -100,3 +100,27 @@ def record_result(connection: sqlite3.Connection, site_id: int, name: str) -> Re
         result=result,
         behind=bool(behind),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """By which a stored result is known without reading it."""
+
+    mark: int
+    computed_ms: int
+
+
+@names_faults
+def result_stamp(connection: sqlite3.Connection, site_id: int, name: str) -> Stamp | None:
+    """Return the stamp of a stored result, ``None`` where there is none."""
+    row = connection.execute(
+        "SELECT mark, computed_ms FROM record_results WHERE site_id = ? AND name = ?",
+        (site_id, name),
+    ).fetchone()
+    return None if row is None else Stamp(*row)
+
+
+@names_faults
+def is_behind(connection: sqlite3.Connection, site_id: int, stamp: Stamp) -> bool:
+    """Tell whether a day, a correction, an event or a fact has changed since a result's mark."""
+    return stamp.mark < record_mark(connection, site_id)

@@ -117,7 +117,7 @@ class Analyst:
 
     def _is_due(self, site: Site) -> bool:
         with closing(self._database.connect()) as connection:
-            stored = stored_record(connection, site)
+            stored = stored_record(connection, site, parts=())
         if stored is None or stored.entered_anew:
             return True
         old_s = (self._clock_ms() - stored.computed_ms) / 1000

@@ -30,6 +30,10 @@ CAUTIONS = (
 )
 
 
+#: What is used of a record's analysis.
+_OF_THE_RECORD = ("energy", "capacity", "offset", "own_draw")
+
+
 def loads_report(
     database: Database,
     site: Site,
@@ -50,7 +54,7 @@ def loads_report(
         if window is None:
             return _nothing(site, "no readings were taken in these days")
         readings = LoadReadings(connection, site)
-        stored = stored_record(connection, site)
+        stored = stored_record(connection, site, _OF_THE_RECORD)
         known = None if stored is None or "reason" in stored.document else stored.document
         # The last reading is inside.
         asked = Asked(connection, site, window.end_ms, max_gap_s)

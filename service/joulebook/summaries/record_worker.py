@@ -12,7 +12,7 @@ from pathlib import Path
 
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import Database
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
 
 
 def main(data_dir: Path, site: str, max_gap_s: float) -> None:

@@ -1,11 +1,12 @@
-"""The analysis of a site's whole record: computed, stored, and asked for."""
+"""The analysis of a site's whole record: computed, packed, and asked for."""
 
 import hashlib
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -17,7 +18,7 @@ from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.events import events_of
 from joulebook.storage.reading import readings_span
-from joulebook.storage.record_results import record_mark, record_result, save_record_result
+from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Site
 from joulebook.summaries.calendar_quarters import quarters_of
 from joulebook.summaries.histories import NoRecordError, SiteHistory, read_history
@@ -25,7 +26,8 @@ from joulebook.summaries.numbers import Document
 from joulebook.summaries.record_document import record_document
 from joulebook.summaries.warranty import Warranty, warranty_of
 
-_NAME = "record"
+#: Under which the analysis is stored.
+RECORD_NAME = "record"
 
 
 def _plain(value: object) -> object:
@@ -129,28 +131,6 @@ def analysed(
     }
 
 
-def update_record(
-    database: Database, site: Site, *, clock_ms: Callable[[], int], max_gap_s: float
-) -> None:
-    """Compute and store the analysis of a site's record, if the stored one is behind."""
-    with closing(database.connect()) as connection:
-        stored = stored_record(connection, site)
-        if stored is not None and not stored.behind:
-            return
-        mark = record_mark(connection, site.id)
-        entered = _entered(connection, site)
-        document = analysed(connection, site, max_gap_s=max_gap_s) | {"entered": entered}
-        save_record_result(
-            connection,
-            site.id,
-            _NAME,
-            RECORD_METHOD,
-            zlib.compress(_encoder.encode(document)),
-            mark=mark,
-            computed_ms=clock_ms(),
-        )
-
-
 def record_of_days(
     database: Database,
     site: Site,
@@ -176,28 +156,58 @@ def record_of_days(
             own_draw_from_ms=local_day(first, site.zone).start_ms if first else None,
         )
     return StoredRecord(
-        document=_decoder.decode(_encoder.encode(document)),
+        document=plain_document(document),
         computed_ms=clock_ms(),
         behind=False,
         entered_anew=False,
     )
 
 
-def stored_record(connection: Connection, site: Site) -> StoredRecord | None:
-    """Return the stored analysis; ``None`` where there is none, or another method made it."""
-    found = record_result(connection, site.id, _NAME)
+def stored_record(
+    connection: Connection, site: Site, parts: Sequence[str] | None = None
+) -> StoredRecord | None:
+    """Return the stored analysis; ``None`` where there is none, or another method made it.
+
+    Parameters
+    ----------
+    parts : sequence of str, optional
+        What of the document is wanted, besides ``reason``: the whole of ten years takes many
+        megabytes once it is unpacked.
+    """
+    found = record_result(connection, site.id, RECORD_NAME)
     if found is None or found.method != RECORD_METHOD:
         return None
-    document: Document = _decoder.decode(zlib.decompress(found.result))
+    plain = zlib.decompress(found.result)
+    document: Document = _decoder.decode(plain) if parts is None else _parts_of(plain, parts)
     return StoredRecord(
         document=document,
         computed_ms=found.computed_ms,
         behind=found.behind,
-        entered_anew=document["entered"] != _entered(connection, site),
+        entered_anew=document["entered"] != entered_digest(connection, site),
     )
 
 
-def _entered(connection: Connection, site: Site) -> str:
+def _parts_of(plain: bytes, parts: Sequence[str]) -> Document:
+    """Return some parts of a document, those that are there; the others are passed over."""
+    wanted = ("entered", "reason", *parts)
+    shape = msgspec.defstruct("Parts", [(name, Any, msgspec.UNSET) for name in wanted])
+    found = msgspec.json.decode(plain, type=shape)
+    values = ((name, getattr(found, name)) for name in wanted)
+    return {name: value for name, value in values if value is not msgspec.UNSET}
+
+
+def encoded_document(document: object) -> bytes:
+    """Return a document as it is stored: JSON in a zlib stream (RFC 1950)."""
+    return zlib.compress(_encoder.encode(document))
+
+
+def plain_document(document: Document) -> Document:
+    """Return a document as it comes back from where it is stored."""
+    plain: Document = _decoder.decode(_encoder.encode(document))
+    return plain
+
+
+def entered_digest(connection: Connection, site: Site) -> str:
     """Return a digest of all that the owner entered and the analysis depends on."""
     parts = (site, corrections_of(connection, site.id), events_of(connection, site.id))
     return hashlib.sha256(repr(parts).encode()).hexdigest()

@@ -12,6 +12,8 @@ from datetime import date
 from threading import Lock
 from typing import Any
 
+import msgspec
+
 from joulebook.core.losses.closing import WHY
 from joulebook.core.losses.full_segments import SegmentSums, SensorOffset
 from joulebook.core.losses.full_windows import round_trip_in
@@ -19,7 +21,7 @@ from joulebook.core.spans import days_span
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
-from joulebook.storage.record_results import record_result
+from joulebook.storage.record_results import is_behind, result_stamp
 from joulebook.storage.records import Site
 from joulebook.storage.tariffs import tariffs_of
 from joulebook.summaries.checks_report import checks_report
@@ -30,11 +32,12 @@ from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.money_losses import cost_of_losses
 from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
-from joulebook.summaries.site_records import stored_record
+from joulebook.summaries.page_documents import Night, page_document, without_nights
+from joulebook.summaries.site_records import RECORD_NAME, stored_record
 from joulebook.summaries.wear_report import wear_report
 
-#: How many documents are kept at hand: nine for each of some sites.
-_MOST_KEPT = 72
+#: How many documents are kept at hand: ten for each of some sites.
+_MOST_KEPT = 80
 _MINUTE_MS = 60_000
 _QUARTER_MS = 900_000
 #: A test that ended so long ago no longer changes by readings that come in.
@@ -84,8 +87,21 @@ class Analyses:
         return self._document("efficiency", site, efficiency_report)
 
     def wear(self, site: Site) -> Document:
-        """Return the wear document of the whole record."""
-        return self._document("wear", site, wear_report)
+        """Return the wear document of the whole record, its nights only counted."""
+        return self._document("wear", site, _counted_wear)
+
+    def nights(self, site: Site) -> Sequence[Night]:
+        """Return every night of the record that began full, in order."""
+        stamp = self._stamp(site)
+        found: Sequence[Night] | None = self._kept_of("nights", site, stamp)
+        if found is None:
+            with closing(self._database.connect()) as connection:
+                found = page_document(connection, site, "nights", list[Night])
+            if found is None:
+                wear = wear_report(self._database, site, None, None)
+                found = msgspec.convert(wear.get("nights", {"list": []})["list"], list[Night])
+            self._keep("nights", site, stamp, found)
+        return found
 
     def stretches(self, site: Site, trip: Document) -> list[Stretch]:
         """Return the full-to-full stretches of a round trip of the record, the newest first.
@@ -165,15 +181,16 @@ class Analyses:
         report: Callable[[Database, Site, date | None, date | None], Document],
     ) -> Document:
         with closing(self._database.connect()) as connection:
-            stored = record_result(connection, site.id, "record")
-        stamp = None if stored is None else (stored.computed_ms, stored.mark)
-        document: Document | None = self._kept_of(name, site, stamp)
+            stamp = result_stamp(connection, site.id, RECORD_NAME)
+            behind = stamp is not None and is_behind(connection, site.id, stamp)
+            document: Document | None = self._kept_of(name, site, stamp)
+            if document is None:
+                document = page_document(connection, site, name)
         if document is None:
             document = report(self._database, site, None, None)
             if "reason" in document["record"]:
                 return document  # the days are all there is, and they are read anew each time
-            self._keep(name, site, stamp, document)
-        behind = stored is not None and stored.behind
+        self._keep(name, site, stamp, document)
         return document | {"record": document["record"] | {"behind": behind}}
 
     def _kept_of(self, name: str, site: Site, stamp: Hashable) -> Any:
@@ -191,8 +208,7 @@ class Analyses:
 
     def _stamp(self, site: Site) -> Hashable:
         with closing(self._database.connect()) as connection:
-            stored = record_result(connection, site.id, "record")
-        return None if stored is None else (stored.computed_ms, stored.mark)
+            return result_stamp(connection, site.id, RECORD_NAME)
 
     def _priced_stamp(self, site: Site, now_ms: int) -> Hashable:
         """Return what stands for tariffs, corrections, analysis and quarter hours of a site."""
@@ -203,7 +219,8 @@ class Analyses:
 
     def _read_stretches(self, site: Site, trip: Document) -> list[Stretch]:
         with closing(self._database.connect()) as connection:
-            stored = stored_record(connection, site)
+            parts = ("segments", "offset", "rated_ah")
+            stored = stored_record(connection, site, parts)
         if stored is None or "segments" not in stored.document:
             return []
         document = stored.document
@@ -221,6 +238,12 @@ class Analyses:
             for from_ms, to_ms, charge_wh, discharge_wh, why in rows
         ]
         return found[::-1]
+
+
+def _counted_wear(
+    database: Database, site: Site, first: date | None, last: date | None
+) -> Document:
+    return without_nights(wear_report(database, site, first, last))
 
 
 def _is_lively(test: DeepTest, now_ms: int) -> bool:

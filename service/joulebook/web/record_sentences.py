@@ -114,10 +114,9 @@ def nights_counted(wear: Document) -> str | None:
     nights = wear.get("nights")
     if nights is None:
         return None
-    counts = sum(night["counts"] for night in nights["list"])
-    return (
-        f"Told by {counts} of {len(nights['list'])} nights; the others are listed with the reason."
-    )
+    counts = sum(each["counting"] for each in nights["years"])
+    whole = counts + sum(each["others"] for each in nights["years"])
+    return f"Told by {counts} of {whole} nights; the others are listed with the reason."
 
 
 def of_wear(wear: Document) -> list[str]:

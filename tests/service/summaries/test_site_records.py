@@ -17,8 +17,9 @@ from joulebook.storage.records import Column, Site
 from joulebook.summaries import site_records
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.recompute import recompute
+from joulebook.summaries.record_update import update_record
 from joulebook.summaries.record_worker import main as work
-from joulebook.summaries.site_records import record_of_days, stored_record, update_record
+from joulebook.summaries.site_records import record_of_days, stored_record
 from joulebook.summaries.wear_report import wear_report
 from tests.helpers.cycled_packs import START_MS
 from tests.helpers.cycled_records import DAY_MS, IDLE_W, cycled_site

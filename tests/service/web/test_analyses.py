@@ -7,7 +7,8 @@ import pytest
 from joulebook.core.battery.deep_test_plan import target_of
 from joulebook.storage.deep_tests import end_test, plan_test, start_test
 from joulebook.storage.events import Event, add_event
-from joulebook.summaries.site_records import update_record
+from joulebook.summaries.record_update import update_record
+from joulebook.web import analyses as analyses_of_web
 from joulebook.web.analyses import _MOST_KEPT, Analyses
 from tests.helpers.analysed_sites import MAX_GAP_S, short_studio
 from tests.helpers.cycled_packs import START_MS
@@ -57,6 +58,23 @@ def test_newer_readings_make_a_kept_document_say_that_it_is_behind(
     later = analyses.wear(home.site)
     assert later["record"]["behind"]
     assert later["nights"] is first["nights"]
+
+
+def test_a_record_analysed_by_an_earlier_release_is_told_all_the_same(
+    home: Studio, analyses: Analyses, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # It has no documents beside it yet.
+    other = Analyses(home.database, max_gap_s=MAX_GAP_S)
+    monkeypatch.setattr(analyses_of_web, "page_document", lambda *_: None)
+    made = other.wear(home.site)
+    assert other.wear(home.site)["nights"] is made["nights"]
+    monkeypatch.undo()
+    assert made["nights"] == analyses.wear(home.site)["nights"]
+    monkeypatch.setattr(analyses_of_web, "page_document", lambda *_: None)
+    nights = other.nights(home.site)
+    assert other.nights(home.site) is nights
+    monkeypatch.undo()
+    assert nights == analyses.nights(home.site)
 
 
 def test_what_is_not_analysed_is_not_kept(tmp_path: Path, empty: Studio) -> None:

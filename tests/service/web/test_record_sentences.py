@@ -126,7 +126,7 @@ def test_what_was_lost_may_not_be_known() -> None:
 
 
 def test_how_many_nights_tell() -> None:
-    nights = {"list": [{"counts": True}, {"counts": False}]}
+    nights = {"years": [{"counting": 1, "others": 0}, {"counting": 0, "others": 1}]}
     assert str(sentences.nights_counted(wear(nights=nights))).startswith("Told by 1 of 2 nights")
     assert sentences.nights_counted(wear()) is None
 

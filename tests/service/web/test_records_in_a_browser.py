@@ -17,7 +17,7 @@ _PAGES = (
     ("long", "wear"),
     ("long", "warranty"),
     ("short", "efficiency?stretches=all"),
-    ("short", "wear?nights=all"),
+    ("short", "wear?nights=2026"),
     ("shallow", "wear"),
     ("shallow", "warranty"),
     ("studio", "wear"),

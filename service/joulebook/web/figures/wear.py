@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from joulebook.summaries.numbers import Document
+from joulebook.summaries.page_documents import Night
 from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
@@ -12,15 +13,27 @@ from joulebook.web.figures.points import Point, points_trace
 _CAPACITY_PX, _DEPTHS_PX, _LEGEND_PX = 360, 220, 30
 
 
-def capacity_figure(wear: Document, palette: Palette, *, rated_ah: float | None) -> dict[str, Any]:
+def capacity_figure(
+    wear: Document,
+    nights: Sequence[Night],
+    palette: Palette,
+    *,
+    rated_ah: float | None,
+    width: int,
+) -> dict[str, Any]:
     """Return capacity points with intervals over the dots of the nights that count.
 
     Parameters
     ----------
     wear : Document
         The wear document.
+    nights : sequence of Night
+        In order. Where more of them count than two a pixel, the least and the greatest of each
+        pixel are drawn.
     rated_ah : float or None
         Drawn as a line. [Ah]
+    width : int
+        Of the picture. [px]
     """
     layout = base_layout(palette, height=_CAPACITY_PX)
     layout["margin"] |= {"l": 44, "b": _LEGEND_PX + 44}
@@ -32,7 +45,7 @@ def capacity_figure(wear: Document, palette: Palette, *, rated_ah: float | None)
         ),
         "yaxis": axis(palette, nticks=6, zeroline=False),
     }
-    traces = [_nights(wear, palette), _points(wear, palette)]
+    traces = [_nights(nights, palette, width), _points(wear, palette)]
     if rated_ah is not None:
         layout["shapes"] = [level(palette, rated_ah, dash="dash")]
         layout["annotations"] = [level_words(palette, "rated", rated_ah)]
@@ -103,22 +116,37 @@ def level_words(palette: Palette, words: str, value: float) -> dict[str, Any]:
     }
 
 
-def _nights(wear: Document, palette: Palette) -> dict[str, Any]:
-    counting = [night for night in wear["nights"]["list"] if night["counts"] and night["ah"]]
+def _nights(nights: Sequence[Night], palette: Palette, width: int) -> dict[str, Any]:
+    known = [(night, night.ah) for night in nights if night.counts and night.ah is not None]
+    counting = _extremes(known, width)
     return {
         "type": "scatter",
         "mode": "markers",
         "name": "a night",
-        "x": [night["full"][:10] for night in counting],
-        "y": [night["ah"] for night in counting],
+        "x": [night.full[:10] for night, _ in counting],
+        "y": [ah for _, ah in counting],
         "text": [
-            f"Night of {formats.iso_brief(night['full'])}<br>{formats.fixed(night['ah'], 0)} Ah "
-            f"({formats.interval(night['low_ah'], night['high_ah'], 0)})"
-            for night in counting
+            f"Night of {formats.iso_brief(night.full)}<br>{formats.fixed(ah, 0)} Ah "
+            f"({formats.interval(night.low_ah, night.high_ah, 0)})"
+            for night, ah in counting
         ],
         "hovertemplate": "%{text}<extra></extra>",
         "marker": {"color": palette.load, "size": 5, "symbol": "circle-open"},
     }
+
+
+def _extremes(known: list[tuple[Night, float]], width: int) -> list[tuple[Night, float]]:
+    """Return nights in order: of each pixel the one of the least and of the greatest capacity."""
+    if len(known) <= 2 * width:
+        return known
+    kept = []
+    for pixel in range(width):
+        first, last = (len(known) * each // width for each in (pixel, pixel + 1))
+        of_pixel = range(first, last)
+        least = min(of_pixel, key=lambda place: known[place][1])
+        greatest = max(of_pixel, key=lambda place: known[place][1])
+        kept += sorted({least, greatest})
+    return [known[place] for place in kept]
 
 
 def _points(wear: Document, palette: Palette) -> dict[str, Any]:

@@ -118,10 +118,16 @@ def efficiency(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]
 
 
 @router.get("/capacity")
-def capacity(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
+def capacity(
+    site: Sited, backing: Backed, palette: Painted, width: str | None = None
+) -> dict[str, Any]:
     """Return the figure of the capacity and its nights."""
     wear = _analysed(backing.analyses.wear(site), site)
-    drawn = capacity_figure(wear, palette, rated_ah=site.battery_ah)
+    drawn = capacity_figure(
+        *(wear, backing.analyses.nights(site), palette),
+        rated_ah=site.battery_ah,
+        width=asked_width(width),
+    )
     return _with_events_of_record(
         *(drawn, wear["record"], on_dates(site.zone)),
         last=wear["record"]["to"],

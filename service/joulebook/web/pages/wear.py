@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
@@ -13,6 +12,7 @@ from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences
 from joulebook.web.figures.wear import depth_words
 from joulebook.web.noted import noted_of_record
+from joulebook.web.pages import nights as every_night
 from joulebook.web.pages.deep_tests import told_test
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import CLAIMS_NO_EVIDENCE, RECORD_WORKINGS
@@ -33,9 +33,7 @@ from joulebook.web.shown import (
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
-
-#: So many nights are shown before all are asked for.
-FIRST_NIGHTS = 30
+router.include_router(every_night.router)
 
 _HEAT = (
     ("mean_c", "Mean temperature", CELSIUS),
@@ -85,7 +83,7 @@ def wear_page(site: Sited, backing: Backed, nights: str | None = None) -> HTMLRe
         every_days=EVERY_DAYS,
         workings_of=RECORD_WORKINGS,
         facts=facts_of(wear),
-        **_night_lists(wear, every=nights == "all"),
+        **every_night.night_lists(backing, site, wear, asked=nights),
     )
     return HTMLResponse(page)
 
@@ -166,34 +164,6 @@ def _more(difference: float | None) -> str:
     if difference is None:
         return formats.NOTHING
     return POINTS.signed(difference)
-
-
-def _night_lists(wear: Document, *, every: bool) -> dict[str, object]:
-    """Return the nights that count and those that do not, the newest first."""
-    nights = wear["nights"]["list"][::-1] if "nights" in wear else []
-    counting = [each for each in nights if each["counts"]]
-    others = [each for each in nights if not each["counts"]]
-    limit = len(nights) if every else FIRST_NIGHTS
-    return {
-        "counting": counting[:limit],
-        "others": others[:limit],
-        "counting_count": len(counting),
-        "other_count": len(others),
-        "every_night": every,
-        "night_quarters": _night_quarters(wear["nights"]["quarters"] if nights else []),
-    }
-
-
-def _night_quarters(quarters: Sequence[Document]) -> list[tuple[str, int, Shown]]:
-    """Return the quarters' medians, the newest first."""
-    return [
-        (
-            formats.quarter(date.fromisoformat(each["from"])),
-            each["nights"],
-            shown("median", each, "ah", AMPERE_HOURS),
-        )
-        for each in quarters
-    ][::-1]
 
 
 def _steps(site: Site) -> tuple[str, ...]:

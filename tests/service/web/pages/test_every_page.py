@@ -31,7 +31,7 @@ _PAGES = (
 #: Pages of the whole record, where it is analysed: which fixture has it, and the page.
 _OF_A_RECORD = (
     ("short", "/sites/studio/efficiency?stretches=all"),
-    ("short", "/sites/studio/wear?nights=all"),
+    ("short", "/sites/studio/wear?nights=2026"),
     ("short", "/sites/studio/warranty"),
     ("long", "/sites/studio/efficiency"),
     ("long", "/sites/studio/wear"),

@@ -1,10 +1,12 @@
+import csv
+import io
 import re
 from contextlib import closing
 from pathlib import Path
 
 from joulebook.summaries.wear_report import wear_report
+from joulebook.web.pages.nights import NEWEST
 from joulebook.web.pages.wear import (
-    FIRST_NIGHTS,
     claim_rows,
     depth_rows,
     facts_of,
@@ -12,7 +14,7 @@ from joulebook.web.pages.wear import (
     number_rows,
 )
 from tests.helpers.databases import NOON_MS, studio, write
-from tests.helpers.pages import Studio, client_of, words_of
+from tests.helpers.pages import Studio, client_of, outline, words_of
 
 
 def words(studio: Studio, query: str = "") -> str:
@@ -64,13 +66,48 @@ def test_heat_says_what_it_does(long: Studio) -> None:
     assert re.search(r"At 3\.40 V a cell or more \d+ h not stated", text)
 
 
-def test_the_newest_nights_are_there_and_the_rest_behind_a_link(long: Studio) -> None:
+def test_the_newest_nights_are_there_and_each_year_behind_a_link(long: Studio) -> None:
     text = words(long)
-    assert f"The newest {FIRST_NIGHTS} of 369" in text
-    assert "All 370 nights" in text
-    assert "All nights that count" in words(long, "?nights=all")
+    assert f"The newest {NEWEST} of 369" in text
+    links = [
+        link["href"] for link in outline(long.client.get("/sites/studio/wear").text).named("a")
+    ]
+    assert "/sites/studio/wear?nights=2027#nights" in links
+    year = words(long, "?nights=2026")
+    # The years' nights are all nights, each once.
+    counted = [
+        int(re.findall(rf"Nights of {each} that count (\d+)", words(long, f"?nights={each}"))[0])
+        for each in (2026, 2027)
+    ]
+    assert sum(counted) == 369
+    assert 355 <= counted[0] <= 361  # 361 days are left of 2026 from 5 January on
+    assert "All nights of 2026 that count" in year
     first = "5 Jan 2026"
-    assert words(long, "?nights=all").count(first) > text.count(first)
+    assert year.count(first) > text.count(first)
+
+
+def test_a_year_without_nights_is_said_to_be_one(long: Studio) -> None:
+    for year in ("1999", "all", "2026x"):
+        answer = long.client.get(f"/sites/studio/wear?nights={year}")
+        assert answer.status_code == 404
+        assert answer.json()["expected"] == "one of 2027, 2026"
+
+
+def test_all_nights_are_a_file(long: Studio) -> None:
+    answer = long.client.get("/sites/studio/wear/nights.csv")
+    assert answer.headers["content-type"].startswith("text/csv")
+    assert answer.headers["content-disposition"] == 'attachment; filename="studio-nights.csv"'
+    rows = list(csv.DictReader(io.StringIO(answer.text)))
+    assert len(rows) == 370
+    assert sum(row["counts"] == "true" for row in rows) == 369
+    [other] = [row for row in rows if row["counts"] == "false"]
+    assert other["reason"]
+    assert float(rows[0]["low_ah"]) < float(rows[0]["ah"]) < float(rows[0]["high_ah"])
+    assert [row["full"] for row in rows] == sorted(row["full"] for row in rows)
+
+
+def test_a_site_that_is_not_analysed_has_an_empty_file(empty: Studio) -> None:
+    assert empty.client.get("/sites/studio/wear/nights.csv").text.startswith("full,low,drawn_ah")
 
 
 def test_quarters_are_named_for_where_they_lie(long: Studio) -> None:
