@@ -12,11 +12,13 @@ from joulebook.cli.events import event
 from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
 from joulebook.cli.mappings import mapping
+from joulebook.cli.people import person
 from joulebook.cli.readings import import_file, recompute
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
-from joulebook.cli.sites import site, token
+from joulebook.cli.sites import site
 from joulebook.cli.tariffs import tariff
+from joulebook.cli.tokens import token
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -35,7 +37,7 @@ def joulebook() -> None:
 
 
 for command in (
-    *(serve, demo, site, token, mapping, import_file, recompute, show),
+    *(serve, demo, site, token, person, mapping, import_file, recompute, show),
     *(correction, event, deep_test, tariff, evidence, export, backup, restore, verify, bench),
 ):
     joulebook.add_command(command)

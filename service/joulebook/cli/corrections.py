@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from joulebook.cli import noted
 from joulebook.cli.local_times import LocalTime, local_time, shown_local
 from joulebook.cli.options import (
     clock_ms,
@@ -65,7 +66,7 @@ def add(
                  --note 'The clamp was mounted backwards' --site studio --data DIR
     """
     device, _, quantity = series.partition("/")
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         wanted = Correction(
             id=0,
@@ -79,6 +80,8 @@ def add(
             made_ms=clock_ms(),
         )
         added = add_correction(connection, site, wanted)
+        detail = _line(added.correction, site.zone)
+        noted.note(connection, "add correction", site=site.name, detail=detail)
     print(f"added correction {_line(added.correction, site.zone)}")
     print(_days(added))
 
@@ -113,9 +116,11 @@ def withdraw(number: int, site_name: str, data_dir: Path) -> None:
     \b
     Example: joulebook correction withdraw 3 --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         withdrawn = withdraw_correction(connection, site, number, now_ms=clock_ms())
+        detail = _line(withdrawn.correction, site.zone)
+        noted.note(connection, "withdraw correction", site=site.name, detail=detail)
     print(f"withdrew correction {_line(withdrawn.correction, site.zone)}")
     print(_days(withdrawn))
 

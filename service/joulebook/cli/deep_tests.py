@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Iterator
-from contextlib import closing
 from dataclasses import asdict
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import click
 
+from joulebook.cli import noted
 from joulebook.cli.local_times import LocalTime, local_time, shown_local
 from joulebook.cli.options import (
     clock_ms,
@@ -48,7 +48,7 @@ def plan(note: str, site_name: str, data_dir: Path) -> None:
     \b
     Example: joulebook deep-test plan --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         if site.battery_ah is None or site.battery_cells is None:
             raise UsageError(
@@ -59,6 +59,8 @@ def plan(note: str, site_name: str, data_dir: Path) -> None:
             )
         target = target_of(site.battery_ah, site.battery_cells)
         made = plan_test(connection, site, target, note=note, planned_ms=clock_ms())
+        detail = f"number {made.id}"
+        noted.note(connection, "plan deep test", site=site.name, detail=detail)
     print(f"planned test {made.id}\n\nBe careful:")
     print("\n".join(f"- {caution}" for caution in CAUTIONS))
     print("\nWhat to do:")
@@ -80,10 +82,12 @@ def start(moment: LocalTime | None, site_name: str, data_dir: Path) -> None:
     \b
     Example: joulebook deep-test start --at '2026-07-14 18:30' --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         at_ms = moment.begin_ms(site.zone) if moment else clock_ms()
         begun = start_test(connection, site, started_ms=at_ms)
+        detail = f"number {begun.id}, at {shown_local(at_ms, site.zone)}"
+        noted.note(connection, "begin deep test", site=site.name, detail=detail)
     print(f"test {begun.id} began {shown_local(at_ms, site.zone)}")
 
 
@@ -97,10 +101,12 @@ def end(moment: LocalTime | None, site_name: str, data_dir: Path) -> None:
     \b
     Example: joulebook deep-test end --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         at_ms = moment.end_ms(site.zone) if moment else clock_ms()
         ended = end_test(connection, site, ended_ms=at_ms)
+        detail = f"number {ended.id}, at {shown_local(at_ms, site.zone)}"
+        noted.note(connection, "end deep test", site=site.name, detail=detail)
     print(f"test {ended.id} ended {shown_local(at_ms, site.zone)}")
     print(f"what came of it: joulebook deep-test show --site {site.name}")
 

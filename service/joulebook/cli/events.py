@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from joulebook.cli import noted
 from joulebook.cli.local_times import LocalTime, local_time, shown_local
 from joulebook.cli.options import (
     clock_ms,
@@ -51,12 +52,13 @@ def add(
     Example: joulebook event add 'Four more panels' --kind panels --at '2026-07-14 16:00' \\
                  --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         now_ms = clock_ms()
         at_ms = moment.begin_ms(site.zone) if moment else now_ms
         wanted = Event(id=0, at_ms=at_ms, kind=kind, title=title, note=note, made_ms=now_ms)
         added = add_event(connection, site, wanted)
+        noted.note(connection, "add event", site=site.name, detail=_line(added, site.zone))
     print(f"added event {_line(added, site.zone)}")
 
 
@@ -90,9 +92,10 @@ def remove(number: int, site_name: str, data_dir: Path) -> None:
     \b
     Example: joulebook event remove 2 --site studio --data DIR
     """
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
+    with noted.changing(data_dir) as (database, connection):
         site = site_named(database, site_name)
         removed = remove_event(connection, site, number, now_ms=clock_ms())
+        noted.note(connection, "remove event", site=site.name, detail=_line(removed, site.zone))
     print(f"removed event {_line(removed, site.zone)}")
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
+from joulebook.cli.people import first_owner_link
 from joulebook.cli.service import Service
 from joulebook.cli.systemd import ServiceManager
 from joulebook.logs import set_up_logs
@@ -32,4 +33,11 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     with only_service(data_dir), opened_database(data_dir) as database:
         manager = ServiceManager(os.environ)
         service = Service(database, settings, clock_ms=clock_ms, manager=manager)
-        asyncio.run(service.run(lambda: print(service.address(), flush=True)))
+
+        def started() -> None:
+            print(service.address(), flush=True)
+            link = first_owner_link(database, settings, port=service.port)
+            if link is not None:
+                print(f"welcome: {link}  (makes the first owner; good once, for a day)", flush=True)
+
+        asyncio.run(service.run(started))

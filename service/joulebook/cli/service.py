@@ -18,7 +18,7 @@ from joulebook.cli.doors import (
     tls_context,
 )
 from joulebook.cli.health import Parts, health_of
-from joulebook.cli.stopping import SETTLE_S, Stopping, left_sentence
+from joulebook.cli.stopping import SETTLE_S, STOP_S, Stopping, left_sentence
 from joulebook.cli.systemd import ServiceManager
 from joulebook.cli.watchdog import Watchdog
 from joulebook.cli.watching import watched_parts
@@ -56,7 +56,7 @@ class Service:
     manager : ServiceManager, optional
         Who is told that the service is ready, well, and stopping.
     leave : callable
-        Ends the process at once, where stopping in order takes too long.
+        Ends the process at once, where stopping in order takes longer than ``stop_s`` [s].
     """
 
     def __init__(
@@ -68,6 +68,7 @@ class Service:
         demonstration: bool = False,
         manager: ServiceManager | None = None,
         leave: Callable[[int], object] = os._exit,
+        stop_s: float = STOP_S,
     ) -> None:
         _check_host(settings.host, demonstration=demonstration)
         self._settings = settings
@@ -75,8 +76,8 @@ class Service:
         self._clock_ms = clock_ms
         self._started_ms = clock_ms()
         self._manager = manager or ServiceManager({})
-        self._leave = leave
         self._traffic = Traffic()
+        self._ending = partial(Stopping, left=self._left, deadline_s=stop_s, leave=leave)
         self._watchdog: Watchdog | None = None
         self._given_up: str | None = None
         guesses = Throttle()  # at tokens, at either door
@@ -89,13 +90,14 @@ class Service:
         )
         self._listener = Listener(
             self._inbox,
-            lambda name, secret: check_token(database, name, secret),
+            lambda name, secret: check_token(database, name, secret, now_ms=clock_ms()),
             host=settings.host,
             port=settings.mqtt_port,
             clock_ms=clock_ms,
             tls=tls_context(settings),
             limits=replace(listener_limits(settings), stop_s=SETTLE_S),
             revoked=lambda token_ids: revoked_among(database, token_ids),
+            guesses=guesses,
         )
         self._broker = (
             BrokerClient(
@@ -156,9 +158,7 @@ class Service:
             If a vital worker could not be helped, or messages were left that could not be stored.
         """
         loop = asyncio.get_running_loop()
-        ending = Stopping(
-            partial(loop.call_soon_threadsafe, self._web.stop), self._left, leave=self._leave
-        )
+        ending = self._ending(partial(loop.call_soon_threadsafe, self._web.stop))
         make_room_for_connections(self._settings)
         async with AsyncExitStack() as closing:
             closing.callback(self._socket.close)

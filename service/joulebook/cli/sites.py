@@ -1,4 +1,4 @@
-"""``joulebook site`` and ``joulebook token``: who may write what, and where."""
+"""``joulebook site``: a home, and what is known of it."""
 
 from contextlib import closing
 from datetime import datetime
@@ -7,16 +7,14 @@ from typing import Any, cast
 
 import click
 
+from joulebook.cli.noted import changing, note
 from joulebook.cli.options import (
     Command,
     data_option,
-    existing_database,
     opened_database,
-    site_option,
 )
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts
-from joulebook.storage.tokens import add_token
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
 
@@ -86,6 +84,8 @@ def add(name: str, timezone: str, data_dir: Path, **given: Any) -> None:
     """
     with opened_database(data_dir) as database:
         made = add_site(database, name, timezone, **_facts(**given))
+        with closing(database.connect()) as connection:
+            note(connection, "add site", site=made.name, detail=made.timezone)
     print(f"added site {made.name} in {made.timezone}")
 
 
@@ -110,30 +110,12 @@ def change(name: str, forgotten: tuple[str, ...], data_dir: Path, **given: Any) 
     """
     facts = {fact: value for fact, value in _facts(**given).items() if value is not None}
     facts |= dict.fromkeys(fact.replace("-", "_") for fact in forgotten)
-    with existing_database(data_dir) as database, closing(database.connect()) as connection:
-        changed = change_facts(connection, site_named(database, name), **cast(SiteFacts, facts))
+    with changing(data_dir) as (database, connection):
+        known = site_named(database, name)
+        changed = change_facts(connection, known, **cast(SiteFacts, facts))
+        detail = ", ".join(f"{fact} {value}" for fact, value in facts.items())
+        note(connection, "change facts", site=known.name, detail=detail)
     for fact in FACTS:
         value = getattr(changed.site, fact)
         print(f"{fact}: {'not given' if value is None else value}")
     print(f"days to be computed anew: {changed.days}")
-
-
-@click.group()
-def token() -> None:
-    """Give a bridge the secret that lets it write to one site."""
-
-
-@token.command("add")
-@click.argument("name")
-@site_option
-@data_option
-def add_one(name: str, site_name: str, data_dir: Path) -> None:
-    """Make a token for the bridge NAME and print its secret, once.
-
-    The bridge signs in with NAME as user name and the secret as password.
-
-    \b
-    Example: joulebook token add shed --site studio --data DIR
-    """
-    with existing_database(data_dir) as database:
-        print(add_token(database, site_named(database, site_name), name))

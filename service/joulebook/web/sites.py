@@ -6,6 +6,7 @@ from fastapi import Depends, Path
 
 from joulebook.storage.catalogue import sites
 from joulebook.storage.records import Site
+from joulebook.web.access.actor import Actor
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing, backing_of
 from joulebook.web.problems import ProblemError
@@ -15,6 +16,11 @@ from joulebook.web.regions import settle
 Backed = Annotated[Backing, Depends(backing_of)]
 
 
+def seen_sites(backing: Backing, actor: Actor) -> list[Site]:
+    """Return the sites that somebody may see, in the order of their names."""
+    return [each for each in sites(backing.database) if actor.may_see(each.id)]
+
+
 def site_of(
     site: Annotated[str, Path(description="The site's name.")], backing: Backed, actor: Asking
 ) -> Site:
@@ -22,7 +28,7 @@ def site_of(
 
     A site that he may not see is to him as one that is not there.
     """
-    seen = [each for each in sites(backing.database) if actor.may_see(each.id)]
+    seen = seen_sites(backing, actor)
     for each in seen:
         if each.name == site:
             settle(each.locale)

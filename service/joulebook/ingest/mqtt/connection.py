@@ -179,7 +179,7 @@ class Connection(asyncio.BufferedProtocol):
             return
         self._reading.held = True
         self._pace()
-        checked = self._roster.check(login.name, login.secret)
+        checked = self._roster.check(login.name, login.secret, self.address)
         checked.add_done_callback(partial(self._checked, login))
 
     @fenced

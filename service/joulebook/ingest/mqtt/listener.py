@@ -14,6 +14,7 @@ from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.mqtt.roster import ListenerCounts, Roster, none_revoked
 from joulebook.ingest.mqtt.sockets import listening_sockets
 from joulebook.ingest.pace import Bucket
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.records import Grant
 
 log = logging.getLogger(__name__)
@@ -45,6 +46,8 @@ class Listener:
     revoked : callable, optional
         Returns those of some tokens' ids that let nobody in any more: their connections are
         closed. Called in a thread of its own, every two seconds while anybody is connected.
+    guesses : Throttle, optional
+        Who guesses at tokens, here and at other doors.
     """
 
     def __init__(
@@ -58,8 +61,15 @@ class Listener:
         tls: ssl.SSLContext | None = None,
         limits: ListenerLimits = ListenerLimits(),  # noqa: B008 - frozen
         revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
+        guesses: Throttle | None = None,
     ) -> None:
-        self._roster = Roster(inbox, check_token, clock_ms=clock_ms, limits=limits, revoked=revoked)
+        self._roster = Roster(
+            *(inbox, check_token),
+            clock_ms=clock_ms,
+            limits=limits,
+            revoked=revoked,
+            guesses=guesses,
+        )
         self._host = host
         self._tls = tls
         self._sockets: list[socket.socket] = []

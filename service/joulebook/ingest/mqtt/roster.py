@@ -12,6 +12,7 @@ from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.entrance import Entrance, Guest
 from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.mqtt.pacing import Share
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.records import Grant
 
 log = logging.getLogger(__name__)
@@ -84,6 +85,7 @@ class Roster:
         clock_ms: Callable[[], int],
         limits: ListenerLimits,
         revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
+        guesses: Throttle | None = None,
     ) -> None:
         self.inbox = inbox
         self.clock_ms = clock_ms
@@ -91,6 +93,7 @@ class Roster:
         self.counts = ListenerCounts()
         self._check_token = check_token
         self._revoked = revoked
+        self._guesses = guesses
         self._asks = False  # whose tokens were revoked, soon or just now
         # The check may read the disk, so it must not hold up the loop.
         self._checkers = ThreadPoolExecutor(max_workers=2, thread_name_prefix="mqtt-token")
@@ -152,10 +155,21 @@ class Roster:
         if bad:
             self.entrance.note_failure(member, asyncio.get_running_loop().time())
 
-    def check(self, name: str, secret: str) -> asyncio.Future[Grant | None]:
+    def check(self, name: str, secret: str, address: str) -> asyncio.Future[Grant | None]:
         """Start to check a token; the future is done in the loop."""
         loop = asyncio.get_running_loop()
-        return loop.run_in_executor(self._checkers, self._check_token, name, secret)
+        return loop.run_in_executor(self._checkers, self._checked, name, secret, address)
+
+    def _checked(self, name: str, secret: str, address: str) -> Grant | None:
+        """Check a token, unless too many were guessed at that name or from that address."""
+        if self._guesses is None:
+            return self._check_token(name, secret)
+        if self._guesses.attempt(name, address, now_s=self.clock_ms() / 1000) > 0:
+            return None
+        grant = self._check_token(name, secret)
+        if grant is not None:
+            self._guesses.succeeded(name, address)
+        return grant
 
     def admit(self, member: Member, grant: Grant, client_id: str) -> bool:
         """Let a connection stand for its client, unless its token has too many already.

@@ -62,6 +62,24 @@ async def keeper_of(actor: Asking) -> Actor:
 Keeper = Annotated[Actor, Depends(keeper_of)]
 
 
+async def onlooker_of(actor: Asking) -> Actor:
+    """Return who asks, if he may see every site."""
+    if actor.everywhere is None:
+        raise ProblemError(
+            403,
+            "not-yours",
+            f"{actor.name} may not see what concerns every site",
+            where="this joulebook",
+            expected="somebody who may see every site",
+            next_step="open a site instead",
+        )
+    return actor
+
+
+#: For handlers that show what is of every site, or of none.
+Onlooker = Annotated[Actor, Depends(onlooker_of)]
+
+
 async def form_of(request: Request, actor: Asking) -> Form:
     """Return the fields of a form that the browser of the one who asks has sent."""
     check_origin(request)

@@ -4,15 +4,15 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
-from joulebook.storage.catalogue import sites
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
 from joulebook.summaries.money_report import money_report
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.wear_report import wear_report
+from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_days
-from joulebook.web.sites import Backed, Sited
+from joulebook.web.sites import Backed, Sited, seen_sites
 
 router = APIRouter(prefix="/api/v1", tags=["reports"])
 
@@ -27,8 +27,8 @@ To = Annotated[
 
 
 @router.get("/sites")
-def list_sites(backing: Backed) -> dict[str, Any]:
-    """List the sites: name, IANA time zone, and what the owner entered of the battery."""
+def list_sites(backing: Backed, actor: Asking) -> dict[str, Any]:
+    """List the sites that may be seen: name, IANA time zone, and what is known of the battery."""
     return {
         "sites": [
             {
@@ -37,7 +37,7 @@ def list_sites(backing: Backed) -> dict[str, Any]:
                 "battery_ah": site.battery_ah,
                 "battery_cells": site.battery_cells,
             }
-            for site in sites(backing.database)
+            for site in seen_sites(backing, actor)
         ]
     }
 

@@ -3,9 +3,8 @@
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from joulebook.storage.catalogue import sites
 from joulebook.web.access.who import Asking
-from joulebook.web.sites import Backed
+from joulebook.web.sites import Backed, seen_sites
 
 router = APIRouter(include_in_schema=False)
 
@@ -13,7 +12,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/")
 def home(backing: Backed, actor: Asking) -> Response:
     """Show the sites."""
-    known = sites(backing.database)
+    known = seen_sites(backing, actor)
     if len(known) == 1:
         return RedirectResponse(f"/sites/{known[0].name}", 307)
     page = backing.render(

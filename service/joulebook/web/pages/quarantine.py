@@ -9,6 +9,9 @@ from fastapi.responses import HTMLResponse
 from joulebook.storage.quarantine import quarantine_count, quarantined, set_aside
 from joulebook.storage.records import Site
 from joulebook.web import texts
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.asking import Onlooker
+from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
 from joulebook.web.backing import Backing
 from joulebook.web.sites import Backed, Sited
@@ -20,18 +23,18 @@ _SHOWN = 240  # characters of a text, or bytes
 
 
 @router.get("/sites/{site}/quarantine")
-def quarantine_page(site: Sited, backing: Backed, page: str = "1") -> HTMLResponse:
+def quarantine_page(site: Sited, backing: Backed, actor: Asking, page: str = "1") -> HTMLResponse:
     """Show what was set aside of a site, the newest first."""
-    return _page(backing, site, page)
+    return _page(backing, actor, site, page)
 
 
 @router.get("/quarantine")
-def whole_quarantine_page(backing: Backed, page: str = "1") -> HTMLResponse:
+def whole_quarantine_page(backing: Backed, actor: Onlooker, page: str = "1") -> HTMLResponse:
     """Show what was set aside of all sites, and of none: where the site could not be told."""
-    return _page(backing, None, page)
+    return _page(backing, actor, None, page)
 
 
-def _page(backing: Backing, site: Site | None, page: str) -> HTMLResponse:
+def _page(backing: Backing, actor: Actor, site: Site | None, page: str) -> HTMLResponse:
     address = "/quarantine" if site is None else f"/sites/{site.name}/quarantine"
     site_id = None if site is None else site.id
     number = asked_page(page, link=address)
@@ -57,7 +60,7 @@ def _page(backing: Backing, site: Site | None, page: str) -> HTMLResponse:
             address=address,
             count=count,
             let_go=let_go,
-            elsewhere=everywhere - count,
+            elsewhere=everywhere - count if actor.everywhere else 0,
             entries=entries,
             page=number,
             older=number * _PER_PAGE < count,

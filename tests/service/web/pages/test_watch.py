@@ -7,6 +7,7 @@ from prometheus_client.parser import text_string_to_metric_families as parsed
 from joulebook.storage.faults import StorageUnavailableError
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.knowing import HOUSE, Knowing
+from joulebook.web.access.who import Asked
 from joulebook.web.health import Health
 from tests.helpers.pages import Studio, client_of
 
@@ -14,7 +15,7 @@ AWAY = Health(ready=False, problems=("day 2026-07-14 of site studio is not compu
 
 
 def client_as(actor: Actor, studio: Studio, monkeypatch: pytest.MonkeyPatch) -> TestClient:
-    monkeypatch.setattr(Knowing, "who", lambda *_: actor)
+    monkeypatch.setattr(Knowing, "who", lambda *_: Asked(actor))
     return client_of(studio.database, health=lambda: AWAY)
 
 
@@ -45,7 +46,7 @@ def test_why_it_is_not_ready_is_told_to_those_who_may_know(
 
 
 def test_ready_is_ready(empty: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Knowing, "who", lambda *_: HOUSE)
+    monkeypatch.setattr(Knowing, "who", lambda *_: Asked(HOUSE))
     answer = empty.client.get("/readyz")
     assert (answer.status_code, answer.json()) == (200, {"ready": True, "problems": []})
 
@@ -63,7 +64,7 @@ def test_it_answers_when_nobody_can_be_looked_up(
 
 
 def test_metrics_come_as_the_text_format(empty: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(Knowing, "who", lambda *_: HOUSE)
+    monkeypatch.setattr(Knowing, "who", lambda *_: Asked(HOUSE))
     answer = empty.client.get("/metrics")
     # Prometheus documentation, "Text-based format": the content type.
     assert answer.headers["content-type"] == "text/plain; version=0.0.4; charset=utf-8"
