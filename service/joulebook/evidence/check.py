@@ -40,7 +40,9 @@ class Report:
 def main(folder: Path, older: Path | None = None) -> int:
     """Check the files of a folder and return the exit status."""
     report = Report()
-    check_files(folder, report)
+    if not check_files(folder, report):
+        print("the rest was not looked at: unpack the whole file again")
+        return 1
     chain = table(folder / "chain.csv")
     check_chain(chain, report)
     if older is not None:
@@ -60,8 +62,8 @@ def main(folder: Path, older: Path | None = None) -> int:
 # Files and chain
 
 
-def check_files(folder: Path, report: Report) -> None:
-    """Compare every file with its sum in the manifest, and look for others."""
+def check_files(folder: Path, report: Report) -> bool:
+    """Compare every file with its sum in the manifest; return whether all tables are there."""
     lines = (folder / "manifest.txt").read_text(encoding="utf-8").splitlines()
     sums = {name: digest for digest, name in (line.split("  ", 1) for line in lines)}
     wrong = [
@@ -75,6 +77,7 @@ def check_files(folder: Path, report: Report) -> None:
     )
     for name in wrong:
         report.tell(f"  {name} is missing or was changed", good=False)
+    return all((folder / name).is_file() for name in sums if name.endswith((".csv", ".json")))
 
 
 def check_chain(chain: list[Row], report: Report) -> None:

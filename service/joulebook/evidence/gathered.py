@@ -23,7 +23,7 @@ from joulebook.storage.sign_offs import SignOff, sign_offs_of
 from joulebook.storage.verify_links import differing_days
 from joulebook.summaries.columns import unpacked
 from joulebook.summaries.efficiency_report import efficiency_report
-from joulebook.summaries.histories import NoRecordError, read_history
+from joulebook.summaries.histories import read_history
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.reports import days_report
 from joulebook.summaries.site_records import StoredRecord, stored_record
@@ -142,10 +142,7 @@ def _measurements(
     document = stored.document
     # The very readings that were analysed: what came since is not in the numbers.
     span = Span(document["from_ms"], document["to_ms"])
-    try:
-        history = read_history(connection, site, max_gap_s=max_gap_s, span=span).pack
-    except NoRecordError:
-        return None
+    history = read_history(connection, site, max_gap_s=max_gap_s, span=span).pack
     offset = unpacked(SensorOffset, document["offset"])
     limits = Limits(
         charge_low_c=site.charge_low_c,

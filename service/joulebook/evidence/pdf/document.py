@@ -13,8 +13,8 @@ from joulebook.evidence.gathered import Gathered
 from joulebook.evidence.pdf import battery_parts, record_parts
 from joulebook.evidence.pdf.blocks import heading, lead, listed, paragraph, table, title
 from joulebook.evidence.pdf.headline import headline_rows, sentences
+from joulebook.evidence.pdf.words import moment
 from joulebook.evidence.raw import RawReadings
-from joulebook.evidence.tables import instant
 
 _MARGIN = 18 * mm
 _SIZES = {"a4": A4, "letter": LETTER}
@@ -58,7 +58,7 @@ def _footer(gathered: Gathered) -> Callable[[Canvas, SimpleDocTemplate], None]:
         canvas.drawString(_MARGIN, 10 * mm, f"chain: {head}")
         canvas.drawRightString(
             document.pagesize[0] - _MARGIN,
-            *(10 * mm, f"{instant(gathered.made_ms)}   page {document.page}"),
+            *(10 * mm, f"{moment(gathered.made_ms)}   page {document.page}"),
         )
         canvas.restoreState()
 
@@ -67,7 +67,7 @@ def _footer(gathered: Gathered) -> Callable[[Canvas, SimpleDocTemplate], None]:
 
 def _story(gathered: Gathered, raw: RawReadings, width: float) -> Iterator[Flowable]:
     yield title(f"Evidence on the battery of {gathered.site.name}")
-    yield paragraph(f"Made {instant(gathered.made_ms)} by joulebook {gathered.version}.")
+    yield paragraph(f"Made {moment(gathered.made_ms)} by joulebook {gathered.version}.")
     for sentence in sentences(gathered):
         yield lead(sentence)
     yield paragraph(texts.NO_ADVICE)

@@ -8,8 +8,7 @@ from reportlab.platypus import Flowable
 from joulebook.evidence import texts
 from joulebook.evidence.gathered import Gathered
 from joulebook.evidence.pdf.blocks import heading, listed, paragraph, table
-from joulebook.evidence.pdf.words import NOT_ENTERED, fixed, percent
-from joulebook.evidence.tables import instant
+from joulebook.evidence.pdf.words import NOT_ENTERED, fixed, moment, percent
 from joulebook.storage.sign_offs import SignOff
 
 #: More damaged or changed days than this are counted and not listed.
@@ -63,7 +62,7 @@ def signed_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
     yield from table(
         ("When", "Who", "What the checks said", "SHA-256"),
         [
-            (instant(each.at_ms), f"{each.name}, {each.role}", _verdicts(each), _sum(each))
+            (moment(each.at_ms), f"{each.name}, {each.role}", _verdicts(each), _sum(each))
             for each in gathered.sign_offs
         ],
         (20, 20, 25, 35),
@@ -78,8 +77,8 @@ def said_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
         ("When", "Kind", "What", "Entered", "Taken back"),
         [
             (
-                *(instant(each.at_ms), each.kind, each.title),
-                *(instant(each.made_ms), instant(each.removed_ms) or ""),
+                *(moment(each.at_ms), each.kind, each.title),
+                *(moment(each.made_ms), moment(each.removed_ms)),
             )
             for each in gathered.events
         ],
@@ -94,8 +93,8 @@ def said_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
             (
                 f"{each.device}/{each.quantity}",
                 each.kind if each.value is None else f"{each.kind} {each.value:g}",
-                *(instant(each.from_ms) or "all before", instant(each.to_ms) or "all after"),
-                *(each.note, instant(each.withdrawn_ms) or ""),
+                *(moment(each.from_ms) or "all before", moment(each.to_ms) or "all after"),
+                *(each.note, moment(each.withdrawn_ms)),
             )
             for each in gathered.corrections
         ],
@@ -144,8 +143,8 @@ def chain_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
             ("Days of devices", len(days)),
             ("Days that were sealed again with late readings", sum(n > 1 for n in days.values())),
             ("Readings in the newest links", _readings(gathered)),
-            ("First link sealed", instant(links[0].sealed_ms)),
-            ("Last link sealed", instant(links[-1].sealed_ms)),
+            ("First link sealed", moment(links[0].sealed_ms)),
+            ("Last link sealed", moment(links[-1].sealed_ms)),
             ("Head", links[-1].hash.hex()),
         ],
         (35, 65),

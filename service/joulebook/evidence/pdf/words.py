@@ -1,5 +1,6 @@
 """Numbers and texts as the PDF writes them: points for decimals, ISO dates, one alphabet."""
 
+from datetime import UTC, datetime
 from html import escape
 
 from joulebook.summaries.numbers import Document
@@ -20,6 +21,13 @@ def _known(letter: str) -> bool:
         return bool(letter.encode("cp1252"))
     except UnicodeEncodeError:
         return False
+
+
+def moment(at_ms: int | None) -> str:
+    """Return an instant to the minute, in UTC; nothing where there is none."""
+    if at_ms is None:
+        return ""
+    return f"{datetime.fromtimestamp(at_ms / 1000, tz=UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def fixed(value: float | None, digits: int) -> str:
