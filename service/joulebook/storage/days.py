@@ -149,6 +149,25 @@ def computed_at(
 
 
 @names_faults
+def month_stamps(connection: sqlite3.Connection, site_id: int) -> dict[date, tuple[int, int, int]]:
+    """Return what stands for the results of each month: it changes whenever one of them does.
+
+    By the month's first day, in order; months without a result are not among them.
+    """
+    rows = connection.execute(
+        """
+        SELECT substr(day, 1, 7), count(*), max(computed_ms), sum(computed_ms)
+        FROM day_results
+        WHERE site_id = ?
+        GROUP BY 1
+        ORDER BY 1
+        """,
+        (site_id,),
+    )
+    return {date.fromisoformat(f"{month}-01"): tuple(stamp) for month, *stamp in rows}
+
+
+@names_faults
 def clear_results(connection: sqlite3.Connection, site_id: int) -> None:
     """Drop a site's results and mark every day dirty that its readings reach."""
     with joined(connection):

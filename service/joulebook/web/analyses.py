@@ -35,6 +35,7 @@ from joulebook.summaries.numbers import Document
 from joulebook.summaries.page_documents import Night, page_document, without_nights
 from joulebook.summaries.site_records import RECORD_NAME, stored_record
 from joulebook.summaries.wear_report import wear_report
+from joulebook.web.months import Month, SiteMonths
 
 #: How many documents are kept at hand: ten for each of some sites.
 _MOST_KEPT = 80
@@ -79,6 +80,7 @@ class Analyses:
     def __init__(self, database: Database, *, max_gap_s: float) -> None:
         self._database = database
         self._max_gap_s = max_gap_s
+        self._months = SiteMonths(database)
         self._kept: OrderedDict[tuple[str, Site], tuple[Hashable, Any]] = OrderedDict()
         self._lock = Lock()
 
@@ -102,6 +104,10 @@ class Analyses:
                 found = msgspec.convert(wear.get("nights", {"list": []})["list"], list[Night])
             self._keep("nights", site, stamp, found)
         return found
+
+    def months(self, site: Site, *, now_ms: int) -> tuple[Month, ...]:
+        """Return the months of a site, the oldest first."""
+        return self._months.of(site, now_ms=now_ms)
 
     def stretches(self, site: Site, trip: Document) -> list[Stretch]:
         """Return the full-to-full stretches of a round trip of the record, the newest first.

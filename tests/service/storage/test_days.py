@@ -10,6 +10,7 @@ from joulebook.storage.days import (
     dirty_count,
     dirty_days,
     mark_days,
+    month_stamps,
     save_day,
 )
 from joulebook.storage.records import Site
@@ -41,6 +42,16 @@ def test_it_is_known_when_a_result_was_computed(connection: Connection, site: Si
     assert computed_at(connection, site.id, []) == {}
     save_day(connection, site.id, FIRST, "day-1", b"anew", None, 11)
     assert computed_at(connection, site.id, [FIRST, THIRD]) == {FIRST: 11, THIRD: 9}
+
+
+def test_the_stamp_of_a_month_changes_with_its_days(connection: Connection, site: Site) -> None:
+    for day, computed_ms in ((date(2026, 2, 28), 5), (FIRST, 7), (SECOND, 9)):
+        save_day(connection, site.id, day, "day-1", b"x", None, computed_ms)
+    february, march = date(2026, 2, 1), date(2026, 3, 1)
+    assert month_stamps(connection, site.id) == {february: (1, 5, 5), march: (2, 9, 16)}
+    save_day(connection, site.id, FIRST, "day-1", b"y", None, 8)
+    assert month_stamps(connection, site.id)[march] == (2, 9, 17)
+    assert month_stamps(connection, site.id)[february] == (1, 5, 5)
 
 
 def test_a_day_marked_again_while_it_was_computed_stays_dirty(

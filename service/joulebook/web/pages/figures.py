@@ -20,7 +20,6 @@ from joulebook.web.figures.warranty import warranty_figure
 from joulebook.web.figures.wear import capacity_figure, depths_figure
 from joulebook.web.figures.week import week_figure
 from joulebook.web.lines import site_lines
-from joulebook.web.months import site_months
 from joulebook.web.noted import noted_in, noted_of_record, noted_since
 from joulebook.web.pages.day import begun_date
 from joulebook.web.problems import ProblemError
@@ -88,7 +87,7 @@ def one_day(
 def all_months(site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of all months."""
     now_ms = backing.clock_ms()
-    months = site_months(backing.database, site, now_ms=now_ms)
+    months = backing.analyses.months(site, now_ms=now_ms)
     drawn = months_figure(months, palette)
     if not months:
         return drawn

@@ -10,7 +10,7 @@ from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.records import Site
 from joulebook.summaries.windows import SUM_METHOD
 from joulebook.web import sentences, texts
-from joulebook.web.months import Month, site_months
+from joulebook.web.months import Month
 from joulebook.web.noted import noted_since
 from joulebook.web.sites import Backed, Sited
 
@@ -25,7 +25,7 @@ def months_page(site: Sited, backing: Backed) -> HTMLResponse:
     with closing(backing.database.connect()) as connection:
         set_aside = quarantine_count(connection, site.id)
     now_ms = backing.clock_ms()
-    months = site_months(backing.database, site, now_ms=now_ms)
+    months = backing.analyses.months(site, now_ms=now_ms)
     page = backing.render(
         "months.html",
         site=site,
