@@ -1,4 +1,4 @@
-"""Everything from the plant to the database, each part in a process of its own that can be killed."""
+"""Everything from the plant to the database, each part a process that can be killed."""
 
 from pathlib import Path
 

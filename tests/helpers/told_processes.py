@@ -1,8 +1,8 @@
 """Processes of joulebook that tell when one of their parts begins and ends its work.
 
-``python -m tests.helpers.told_processes PART serve --data DIR …`` is ``joulebook serve --data DIR …``,
-but writes a line to standard output whenever that part begins and ends: so that somebody outside
-can kill the process in the middle. Nothing else is changed.
+``python -m tests.helpers.told_processes PART serve --data DIR …`` is ``joulebook serve``, except
+that it writes a line to standard output whenever that part begins and ends, so that somebody can
+kill it in the middle. Nothing else is changed.
 """
 
 import importlib
@@ -21,7 +21,7 @@ from tests.helpers.service import clean_environment
 
 #: Where each part begins: the module, and what it calls there.
 PARTS = {
-    "listener": ("joulebook.ingest.mqtt.connection", "Connection.data_received"),
+    "listener": ("joulebook.ingest.mqtt.connection", "Connection.buffer_updated"),
     "writer": ("joulebook.ingest.committer", "Committer.commit"),
     "sealer": ("joulebook.storage.sealer", "seal"),
     "summariser": ("joulebook.summaries.summariser", "Summariser._compute"),
@@ -51,13 +51,13 @@ class ToldProcess:
         self.process = subprocess.Popen(
             [sys.executable, "-m", __name__, part, *arguments],
             stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
             text=True,
-            env=clean_environment(),
+            env={**clean_environment(), "JOULEBOOK_LOG_LEVEL": "error"},
         )
         self.ports: dict[str, int] = {}
         self.ready_s: float | None = None
         self._begun = self._ended = 0
+        self._silent = False  # it has closed its output, as processes do that end
         self._changed = threading.Condition()
         self._reader = threading.Thread(target=self._read)
         self._reader.start()
@@ -70,14 +70,15 @@ class ToldProcess:
     def wait_until_open(self, timeout_s: float = 60) -> float:
         """Wait until its doors are open and return how long that took. [s]"""
         with self._changed:
-            assert self._changed.wait_for(lambda: self.ready_s is not None, timeout_s)
-        assert self.ready_s is not None
+            self._changed.wait_for(lambda: self._silent or self.ready_s is not None, timeout_s)
+        assert self.ready_s is not None, f"no door is open; status {self.process.poll()}"
         return self.ready_s
 
     def wait_for(self, begins: int, timeout_s: float = 20) -> bool:
         """Wait until the part has begun so often; return whether it did in time."""
         with self._changed:
-            return self._changed.wait_for(lambda: self._begun >= begins, timeout_s)
+            self._changed.wait_for(lambda: self._silent or self._begun >= begins, timeout_s)
+            return self._begun >= begins
 
     def kill(self) -> None:
         """End it as a power cut would."""
@@ -103,6 +104,9 @@ class ToldProcess:
             with self._changed:
                 self._take(line)
                 self._changed.notify_all()
+        with self._changed:
+            self._silent = True
+            self._changed.notify_all()
 
     def _take(self, line: str) -> None:
         if line == f"{self._part} begins\n":
@@ -138,7 +142,7 @@ def main(part: str, arguments: list[str]) -> int:
         for holder in holders:
             place = getattr(place, holder)
         setattr(place, name, telling(part, getattr(place, name)))
-    from joulebook.cli import main as joulebook  # noqa: PLC0415 -- after the part was changed
+    from joulebook.cli import main as joulebook  # after the part was changed
 
     return joulebook(arguments)
 
