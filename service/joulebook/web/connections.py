@@ -72,7 +72,8 @@ class WebConnection(H11Protocol):
         """Close the connection if it has not moved for long; look again in a while if not."""
         now_s = self.loop.time()
         unread = self.transport.get_write_buffer_size()
-        if self._is_answering() and (unread == 0 or unread < self._unread):
+        # An answer that is written may still wait in the buffer for whoever reads it.
+        if unread != self._unread or (unread == 0 and self._is_answering()):
             self._moved_s = now_s
         self._unread = unread
         if now_s - self._moved_s > self.patience_s:
