@@ -1,7 +1,8 @@
-"""Static files: kept in memory, compressed once, at addresses that change with their content."""
+"""Static files: compressed once, at addresses that change with their content."""
 
 import gzip
 import hashlib
+from collections.abc import Callable
 from importlib import resources
 from threading import Lock
 
@@ -22,14 +23,23 @@ PLOTLY = "plotly.min.js"
 
 
 class Asset:
-    """One file, its media type, and its compressed form, made when first asked for."""
+    """One file, its media type, and its compressed form, made when first asked for.
 
-    def __init__(self, name: str, content: bytes) -> None:
-        self.content = content
+    ``read`` returns the content as it is. Almost every browser takes it compressed, so a large
+    file is not kept in memory in both forms.
+    """
+
+    def __init__(self, name: str, read: Callable[[], bytes]) -> None:
+        self._read = read
         self.media_type = _MEDIA_TYPES[name.rpartition(".")[2]]
-        self.digest = hashlib.sha256(content).hexdigest()[:16]
+        self.digest = hashlib.sha256(read()).hexdigest()[:16]
         self._packed: bytes | None = None
         self._lock = Lock()
+
+    @property
+    def content(self) -> bytes:
+        """The file, not compressed."""
+        return self._read()
 
     def packed(self) -> bytes:
         """Return the content compressed by gzip."""
@@ -46,12 +56,13 @@ class Assets:
     def __init__(self) -> None:
         own = resources.files("joulebook.web") / "static"
         plotly = resources.files("plotly") / "package_data" / PLOTLY
-        self._assets = {name: Asset(name, (own / name).read_bytes()) for name in _OWN}
-        self._assets[PLOTLY] = Asset(PLOTLY, plotly.read_bytes())
+        self._assets = {PLOTLY: Asset(PLOTLY, plotly.read_bytes)}
+        for name in _OWN:
+            self.add(name, (own / name).read_bytes())
 
     def add(self, name: str, content: bytes) -> None:
-        """Add a file that the service makes itself."""
-        self._assets[name] = Asset(name, content)
+        """Add a file, kept in memory."""
+        self._assets[name] = Asset(name, lambda: content)
 
     def named(self, name: str) -> Asset:
         """Return a file that must be there."""
