@@ -80,7 +80,7 @@ class Page:
         """
         device = {
             "device_scale_factor": scale,
-            "is_mobile": width < 700,
+            "is_mobile": True,
             "java_script_enabled": scripts,
             "locale": language,
         }

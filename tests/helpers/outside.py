@@ -1,7 +1,8 @@
-"""Programs that pip does not install."""
+"""Programs that pip does not install, and what else a test may have to do without."""
 
 import os
 import shutil
+from typing import NoReturn
 
 import pytest
 
@@ -12,8 +13,13 @@ def needs_program(name: str) -> str:
     ``REQUIRE_OUTSIDE=1`` says that they must. Mark such tests ``outside``.
     """
     path = shutil.which(name, path=f"{os.environ['PATH']}:/usr/sbin:/usr/local/sbin")
-    if path is not None:
-        return path
+    if path is None:
+        is_absent(f"{name} is not installed")
+    return path
+
+
+def is_absent(what: str) -> NoReturn:
+    """Skip the test for want of something, or fail it where all must be there."""
     if os.environ.get("REQUIRE_OUTSIDE") == "1":
-        pytest.fail(f"{name} is not installed, and REQUIRE_OUTSIDE=1 asks for it")
-    pytest.skip(f"{name} is not installed")
+        pytest.fail(f"{what}, and REQUIRE_OUTSIDE=1 asks for it")
+    pytest.skip(what)

@@ -1,9 +1,17 @@
+from collections.abc import Iterator
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import pytest
 
+from joulebook.storage.catalogue import site_named
+from joulebook.storage.database import Database
+from joulebook.storage.reading import latest_readings
+from joulebook.web.newest import last_heard_ms
 from tests.helpers.analysed_sites import long_studio, shallow_studio, short_studio
-from tests.helpers.pages import Studio, empty_studio, measured_studio
+from tests.helpers.browser import Page, opened_page
+from tests.helpers.pages import Studio, client_of, empty_studio, measured_studio
+from tests.helpers.served import served
 
 
 @pytest.fixture(scope="session")
@@ -34,3 +42,37 @@ def long(tmp_path_factory: pytest.TempPathFactory) -> Studio:
 def shallow(tmp_path_factory: pytest.TempPathFactory) -> Studio:
     """A battery that never gets low, so that its capacity is refused. Read it only."""
     return shallow_studio(tmp_path_factory.mktemp("shallow"))
+
+
+@pytest.fixture(scope="session")
+def demo(demo_data: Path) -> Studio:
+    """The demonstration, a second after its newest reading. Read it only."""
+    database = Database.open(demo_data)
+    site = site_named(database, "studio")
+    with closing(database.connect()) as connection:
+        heard_ms = last_heard_ms(latest_readings(connection, site.id))
+    assert heard_ms is not None
+    return Studio(client_of(database, now_ms=heard_ms + 1000), database, site)
+
+
+@pytest.fixture(scope="session")
+def addresses(
+    demo: Studio, studio: Studio, shallow: Studio, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[dict[str, str]]:
+    """Where sites of each kind are served; the one on a bad line is that with gaps."""
+    sites = {
+        "demo": demo,
+        "empty": empty_studio(tmp_path_factory.mktemp("empty")),
+        "gaps": studio,
+        "refused": shallow,
+        "bad-line": studio,
+    }
+    with ExitStack() as stack:
+        yield {name: stack.enter_context(served(each.client.app)) for name, each in sites.items()}
+
+
+@pytest.fixture(scope="session")
+def tab() -> Iterator[Page]:
+    """One browser for all tests of the pages."""
+    with opened_page() as page:
+        yield page

@@ -45,7 +45,7 @@
       status.textContent = "";
     } catch {
       // The status is read aloud when it changes; saying the same again is no change.
-      status.textContent = "No answer from joulebook; trying again.";
+      status.textContent = status.dataset.away;
     }
   }
 

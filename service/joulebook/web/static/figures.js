@@ -1,61 +1,80 @@
-// Draws the figures of a page once its numbers are painted. A page without them is complete.
+// Draws the figures of a page once its numbers are painted. A page without them is complete, and
+// one that does not come can be asked for again.
 "use strict";
 
 (() => {
+  const PATIENCE_MS = 20000;
   const places = document.querySelectorAll("[data-figure]");
   const plotlyUrl = document.currentScript.dataset.plotly;
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  let script; // comes once for all figures
 
-  function loaded(url) {
+  function load(url) {
     return new Promise((resolve, reject) => {
-      const script = document.createElement("script");
-      script.src = url;
-      script.onload = resolve;
-      script.onerror = () => reject(new Error("the drawing script did not load"));
-      document.head.append(script);
+      const element = document.createElement("script");
+      element.src = url;
+      element.onload = resolve;
+      element.onerror = () => reject(new Error("script"));
+      document.head.append(element);
     });
   }
 
-  async function draw(place) {
+  function loaded() {
+    script ??= load(plotlyUrl).catch((error) => {
+      script = undefined; // the next one asks for it anew
+      throw error;
+    });
+    return script;
+  }
+
+  async function fetched(place) {
     const url = new URL(place.dataset.figure, window.location.href);
     url.searchParams.set("scheme", dark.matches ? "dark" : "light");
     url.searchParams.set("width", String(Math.min(4000, Math.max(10, place.clientWidth))));
-    const answer = await fetch(url);
+    const answer = await fetch(url, { signal: AbortSignal.timeout(PATIENCE_MS) });
     if (!answer.ok) {
-      throw new Error(`${url.pathname} answered ${answer.status}`);
+      throw new Error(String(answer.status));
     }
-    const figure = await answer.json();
-    await window.Plotly.react(place, figure.data, figure.layout, figure.config);
-    place.dataset.drawn = dark.matches ? "dark" : "light";
+    return answer.json();
   }
 
-  async function drawAll() {
-    for (const place of places) {
-      try {
-        await draw(place);
-      } catch (error) {
-        tell(place, error);
-      }
-    }
+  function show(place, state) {
+    const around = place.parentElement;
+    around.querySelector(".loading").hidden = state !== "loading";
+    around.querySelector(".trouble").hidden = state !== "missing";
+    place.hidden = state === "missing";
   }
 
-  function tell(place, error) {
-    const words = document.createElement("p");
-    words.className = "trouble";
-    words.textContent = `The picture is missing: ${error.message}. The numbers on this page are complete.`;
-    place.replaceChildren(words);
-    place.dataset.drawn = "missing";
-  }
-
-  async function start() {
+  async function draw(place) {
+    show(place, place.dataset.drawn && place.dataset.drawn !== "missing" ? "drawn" : "loading");
     try {
-      await loaded(plotlyUrl);
-    } catch (error) {
-      places.forEach((place) => tell(place, error));
-      return;
+      await loaded();
+      const figure = await fetched(place);
+      await window.Plotly.react(place, figure.data, figure.layout, figure.config);
+      show(place, "drawn");
+      place.dataset.drawn = dark.matches ? "dark" : "light";
+    } catch {
+      show(place, "missing");
+      place.dataset.drawn = "missing";
     }
-    await drawAll();
-    dark.addEventListener("change", drawAll);
+  }
+
+  async function drawAll(wanted) {
+    for (const place of wanted) {
+      await draw(place);
+    }
+  }
+
+  function start() {
+    for (const place of places) {
+      const again = place.parentElement.querySelector(".trouble button");
+      again.addEventListener("click", () => draw(place));
+    }
+    dark.addEventListener("change", () => drawAll(places));
+    window.addEventListener("online", () => {
+      drawAll([...places].filter((place) => place.dataset.drawn === "missing"));
+    });
+    drawAll(places);
   }
 
   // Two frames on, the page has been painted.

@@ -16,17 +16,20 @@
   function ago(at) {
     const minutes = Math.max(0, Math.floor((Date.now() - at) / 60000));
     if (minutes < 60) {
-      return `${minutes} min`;
+      return `${minutes}\u00a0min`;
     }
     const hours = Math.floor(minutes / 60);
-    return hours < 48 ? `${hours} h ${minutes % 60} min` : `${Math.floor(hours / 24)} days`;
+    return hours < 48
+      ? `${hours}\u00a0h ${minutes % 60}\u00a0min`
+      : `${Math.floor(hours / 24)}\u00a0${place.dataset.days}`;
   }
 
   async function since() {
     const heard = await caches.match("/heard");
     if (heard) {
       const at = Number(await heard.text());
-      place.textContent = `It last answered this device ${ago(at)} ago: ${words(at)}, by the device's clock.`;
+      const told = place.dataset.since.replace("{ago}", ago(at));
+      place.textContent = told.replace("{when}", words(at));
     }
   }
 
@@ -39,7 +42,7 @@
       location.reload();
     } catch {
       // The status is read aloud when it changes; saying the same again is no change.
-      status.textContent = "Still no answer; trying again.";
+      status.textContent = status.dataset.away;
       await since();
     }
   }
