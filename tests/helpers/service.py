@@ -6,8 +6,8 @@ import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,16 +36,25 @@ class RunningService:
         return self.process.returncode
 
 
-def start_service(*arguments: str, cwd: Path | None = None) -> RunningService:
-    """Start ``joulebook`` with the arguments and wait until its doors are open."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "joulebook", *arguments],
-        cwd=cwd,
-        stdout=subprocess.PIPE,
-        stderr=None,
-        text=True,
-        env=clean_environment(),
-    )
+def start_service(
+    *arguments: str,
+    cwd: Path | None = None,
+    log: Path | None = None,
+    settings: Mapping[str, str] | None = None,
+) -> RunningService:
+    """Start ``joulebook`` with the arguments and wait until its doors are open.
+
+    ``log`` is a file for what it says on standard error; ``settings`` are environment variables.
+    """
+    with nullcontext() if log is None else log.open("a", encoding="utf-8") as said:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "joulebook", *arguments],
+            cwd=cwd,
+            stdout=subprocess.PIPE,
+            stderr=said,
+            text=True,
+            env={**clean_environment(), **(settings or {})},
+        )
     assert process.stdout is not None
     ports = {}
     for line in process.stdout:
@@ -68,11 +77,16 @@ def running_service(data_dir: Path, *, mqtt_port: int = 0) -> Iterator[RunningSe
             service.end()
 
 
-def serve(data_dir: Path, *, mqtt_port: int = 0) -> RunningService:
+def serve(
+    data_dir: Path,
+    *,
+    mqtt_port: int = 0,
+    log: Path | None = None,
+    settings: Mapping[str, str] | None = None,
+) -> RunningService:
     """Start ``joulebook serve`` on a data directory."""
-    return start_service(
-        "serve", "--data", str(data_dir), "--port", "0", "--mqtt-port", str(mqtt_port)
-    )
+    ports = ("--port", "0", "--mqtt-port", str(mqtt_port))
+    return start_service("serve", "--data", str(data_dir), *ports, log=log, settings=settings)
 
 
 def clean_environment() -> dict[str, str]:

@@ -29,6 +29,7 @@ from joulebook.ingest.mapping.file import MAPPINGS, load_mappings
 from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.mqtt.broker import OURS, BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
+from joulebook.ingest.pace import is_this_machine
 from joulebook.ingest.throttle import Throttle
 from joulebook.settings import Settings
 from joulebook.storage.backup_notes import last_backup
@@ -39,7 +40,6 @@ from joulebook.storage.sealer import Sealer
 from joulebook.storage.tokens import check_token, revoked_among
 from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.summariser import Summariser
-from joulebook.web.access.direct import is_loopback
 from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
@@ -251,7 +251,7 @@ class Service:
 
 
 def _check_host(host: str, *, demonstration: bool) -> None:
-    if demonstration and not is_loopback(host):
+    if demonstration and not is_this_machine(host):
         raise UsageError(
             "the demonstration stays on this machine",
             where=f"host {host}",

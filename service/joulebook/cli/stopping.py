@@ -1,7 +1,6 @@
 """The end of the service: in order, and by force where that takes too long or somebody insists."""
 
 import logging
-import os
 import threading
 from collections.abc import Callable
 
@@ -35,10 +34,10 @@ class Stopping:
     def __init__(
         self,
         stop: Callable[[], object],
-        left: Callable[[], str],
         *,
-        deadline_s: float = STOP_S,
-        leave: Callable[[int], object] = os._exit,
+        left: Callable[[], str],
+        deadline_s: float,
+        leave: Callable[[int], object],
     ) -> None:
         self._stop = stop
         self._left = left

@@ -16,7 +16,7 @@ class Ending:
         self.left_with: list[int] = []
         self.stopping = Stopping(
             self._stop,
-            lambda: "3 messages not stored",
+            left=lambda: "3 messages not stored",
             deadline_s=deadline_s,
             leave=self.left_with.append,
         )
