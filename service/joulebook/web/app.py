@@ -6,6 +6,7 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from joulebook.core.curves import MAX_GAP_S
+from joulebook.evidence.shelf import EvidenceShelf
 from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
 from joulebook.web.access.gate import Gate
@@ -13,7 +14,7 @@ from joulebook.web.access.rules import AccessRules
 from joulebook.web.access.sharing import Seals, can_be_shared
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
-from joulebook.web.assets import Assets
+from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
 from joulebook.web.comparisons import Comparisons
 from joulebook.web.frame import add_frame
@@ -28,6 +29,7 @@ from joulebook.web.pages import (
     checks,
     day,
     efficiency,
+    evidence,
     figures,
     home,
     me,
@@ -51,7 +53,7 @@ from joulebook.web.pages.setup.routes import router as setup_pages
 from joulebook.web.problems import install_problem_handlers
 from joulebook.web.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
-from joulebook.web.security import HeadAsGet, SecurityHeaders
+from joulebook.web.security import HeadAsGet, SecurityHeaders, security_headers
 
 _DESCRIPTION = (
     "What a home battery's logger knows. Instants are milliseconds of UTC, energies Wh, powers W, "
@@ -102,6 +104,7 @@ def build_app(
     templates = template_environment(own_assets, version=version)
     add_frame(own_assets, templates)
     seals = Seals()
+    headers = security_headers(own_assets.named(PLOTLY).content)
     templates.globals |= {"sealed": seals.sealed, "can_be_shared": can_be_shared}
     app = FastAPI(
         title="joulebook",
@@ -124,6 +127,8 @@ def build_app(
         templates=templates,
         rules=rules,
         seals=seals,
+        security_headers=headers,
+        shelf=EvidenceShelf(database.data_dir, max_gap_s=max_gap_s),
     )
     for module in (latest, readings, delivery, reports, operations, watch):
         app.include_router(module.router)
@@ -144,7 +149,7 @@ def build_app(
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
     app.include_router(setup_pages)
-    for module in (money,):
+    for module in (money, evidence):
         app.include_router(module.router)
     for module in (sign_in, welcome, me, people, tokens, sharing, audit):
         app.include_router(module.router)
@@ -156,6 +161,6 @@ def build_app(
     app.add_middleware(Gate, guesses=guesses or Throttle())
     app.add_middleware(ReadersRegion)
     app.add_middleware(Limits, limits=limits)
-    app.add_middleware(SecurityHeaders)
+    app.add_middleware(SecurityHeaders, headers=headers, secure=rules.secure)
     app.add_middleware(HeadAsGet)
     return app

@@ -1,12 +1,13 @@
 """What the handlers stand on: database, clock, health, version, analyses, assets, templates."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from fastapi import Request
 from jinja2 import Environment
 
+from joulebook.evidence.shelf import EvidenceShelf
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.throttle import Throttle
 from joulebook.storage.database import Database
@@ -47,6 +48,8 @@ class Backing:
     templates: Environment
     rules: AccessRules
     seals: Seals
+    security_headers: Mapping[str, str]  # of every answer
+    shelf: EvidenceShelf
     sign_ins: Throttle = field(default_factory=Throttle)  # of those who guess at passwords
 
     def render(self, template: str, **shown: object) -> str:
