@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from joulebook.ingest.inbox import Inbox
@@ -23,6 +24,7 @@ from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Column, Site, Value
 from joulebook.summaries.recompute import recompute
+from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
 from tests.helpers.databases import write
@@ -46,6 +48,26 @@ class Studio:
     site: Site
 
 
+def application(
+    database: Database,
+    *,
+    clock_ms: Callable[[], int] = lambda: NOW_MS,
+    health: Callable[[], Health] = lambda: Health(ready=True),
+    inbox: Inbox | None = None,
+    rules: AccessRules = AccessRules(),  # noqa: B008 - frozen
+) -> FastAPI:
+    """Return the application on a database."""
+    return build_app(
+        database,
+        clock_ms=clock_ms,
+        health=health,
+        inbox=inbox or Inbox(database, clock_ms=clock_ms),
+        wrote=lambda: None,
+        version="1.2.3",
+        rules=rules,
+    )
+
+
 def client_of(
     database: Database,
     *,
@@ -54,16 +76,8 @@ def client_of(
     inbox: Inbox | None = None,
 ) -> TestClient:
     """Return a client at this machine, a browser's; a mistake of ours comes back as its answer."""
-    app = build_app(
-        database,
-        clock_ms=lambda: now_ms,
-        health=health,
-        inbox=inbox or Inbox(database, clock_ms=lambda: now_ms),
-        wrote=lambda: None,
-        version="1.2.3",
-    )
     return TestClient(
-        app,
+        application(database, clock_ms=lambda: now_ms, health=health, inbox=inbox),
         base_url=HOUSE,
         client=("127.0.0.1", 50000),
         headers={"Origin": HOUSE},  # browsers name it with every POST

@@ -2,8 +2,9 @@
 
 from collections import OrderedDict
 from dataclasses import dataclass
-from ipaddress import IPv6Address, ip_address
 from threading import Lock
+
+from joulebook.ingest.pace import neighbourhood
 
 #: So many failures in a row cost nothing: people mistype.
 _FREE = 5
@@ -33,8 +34,7 @@ class Throttle:
 
     Whoever got in from an address before has a count of his own there. So a stranger who guesses
     at an account from elsewhere, or behind the same address at other accounts, delays himself
-    and not the owner. An IPv6 address counts with its network of 64 bits, which one house has
-    to itself. Safe to use from several threads.
+    and not the owner. Safe to use from several threads.
     """
 
     def __init__(self) -> None:
@@ -45,7 +45,7 @@ class Throttle:
     def attempt(self, account: str, address: str, *, now_s: float) -> float:
         """Begin an attempt: return 0 and count it as failed until it succeeds, or the wait [s]."""
         with self._lock:
-            keys = self._keys(account, network_of(address))
+            keys = self._keys(account, _place(address))
             wait_s = max(self._wait_s(key, now_s) for key in keys)
             if wait_s == 0:
                 for key in keys:
@@ -54,25 +54,25 @@ class Throttle:
 
     def succeeded(self, account: str, address: str) -> None:
         """Note that the attempt was no guess."""
-        network = network_of(address)
+        place = _place(address)
         with self._lock:
-            for key in self._keys(account, network):
+            for key in self._keys(account, place):
                 self._forgive(key)
         self.know(account, address)
 
     def know(self, account: str, address: str) -> None:
         """Note that the account is used from there, so that others do not delay it."""
         with self._lock:
-            pair = (account, network_of(address))
+            pair = (account, _place(address))
             self._known[pair] = None
             self._known.move_to_end(pair)
             if len(self._known) > _MOST:
                 self._known.popitem(last=False)
 
-    def _keys(self, account: str, network: str) -> list[tuple[str, str]]:
-        if (account, network) in self._known:
-            return [("both", f"{account} {network}")]
-        return [("account", account), ("address", network)]
+    def _keys(self, account: str, place: str) -> list[tuple[str, str]]:
+        if (account, place) in self._known:
+            return [("both", f"{account} {place}")]
+        return [("account", account), ("address", place)]
 
     def _wait_s(self, key: tuple[str, str], now_s: float) -> float:
         found = self._failures.get(key)
@@ -101,14 +101,6 @@ class Throttle:
             del self._failures[key]
 
 
-def network_of(address: str) -> str:
-    """Return the address as it counts: an IPv6 one by the 64 bits of its network."""
-    try:
-        parsed = ip_address(address.partition("%")[0])
-    except ValueError:
-        return address[:80]
-    if isinstance(parsed, IPv6Address):
-        if parsed.ipv4_mapped is not None:
-            return str(parsed.ipv4_mapped)
-        return str(IPv6Address(int(parsed) >> 64 << 64))
-    return str(parsed)
+def _place(address: str) -> str:
+    """Return what counts as one address; cut, for a proxy may pass anything on as one."""
+    return neighbourhood(address)[:80]

@@ -16,7 +16,6 @@ from starlette.exceptions import HTTPException
 from joulebook.errors import JoulebookError, UnavailableError, UsageError
 from joulebook.web import texts
 from joulebook.web.backing import backing_in
-from joulebook.web.security import SECURITY_HEADERS
 
 _log = logging.getLogger(__name__)
 
@@ -187,7 +186,7 @@ async def _on_bug(request: Request, _error: Exception) -> Response:
     )
     told = answer(request, problem)
     # This answer is made outside of the middleware that adds them.
-    told.headers.update(SECURITY_HEADERS)
+    told.headers.update(backing_in(request).security_headers)
     return told
 
 

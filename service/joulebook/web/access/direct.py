@@ -1,8 +1,8 @@
 """Does a request come directly from this very machine?"""
 
-from ipaddress import IPv6Address, ip_address
-
 from starlette.requests import HTTPConnection
+
+from joulebook.ingest.pace import is_this_machine
 
 #: Whoever passes a request on says so with one of these (RFC 7239, and what came before it).
 _PASSED_ON = ("forwarded", "via", "x-real-ip")
@@ -14,7 +14,7 @@ def is_direct(request: HTTPConnection) -> bool:
     The Host header counts too: a page from elsewhere that has its name resolved to this machine
     (DNS rebinding) asks for its own name.
     """
-    if request.client is None or not is_loopback(request.client.host):
+    if request.client is None or not is_this_machine(request.client.host):
         return False
     if any(name in _PASSED_ON or name.startswith("x-forwarded") for name in request.headers):
         return False
@@ -24,15 +24,4 @@ def is_direct(request: HTTPConnection) -> bool:
 
 def _is_own_name(host: str) -> bool:
     name = host.rpartition(":")[0] if host.rpartition(":")[2].isdecimal() else host
-    return name.lower() == "localhost" or is_loopback(name.removeprefix("[").removesuffix("]"))
-
-
-def is_loopback(text: str) -> bool:
-    """Tell whether an address leads to the machine itself; a name does not count as one."""
-    try:
-        address = ip_address(text)
-    except ValueError:
-        return False
-    if isinstance(address, IPv6Address) and address.ipv4_mapped is not None:
-        return address.ipv4_mapped.is_loopback
-    return address.is_loopback
+    return name.lower() == "localhost" or is_this_machine(name.removeprefix("[").removesuffix("]"))

@@ -6,7 +6,7 @@ from contextlib import closing
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from joulebook.ingest.throttle import network_of
+from joulebook.ingest.pace import neighbourhood
 from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.database import Connection, transaction
 from joulebook.storage.passwords import password_fits
@@ -36,7 +36,7 @@ def try_password(
         found = password_of(connection, name)
         wait_s = backing.sign_ins.attempt(account, address, now_s=now_s)
         # Where he is signed in already, strangers elsewhere do not delay him.
-        if wait_s and found and has_signed_in_from(connection, found[0], network_of(address)):
+        if wait_s and found and has_signed_in_from(connection, found[0], neighbourhood(address)):
             backing.sign_ins.know(account, address)
             wait_s = backing.sign_ins.attempt(account, address, now_s=now_s)
     if wait_s:
@@ -57,7 +57,7 @@ def begin_session(
     return open_session(
         connection,
         person_id,
-        address=network_of(address_of(request)),
+        address=neighbourhood(address_of(request)),
         agent=request.headers.get("user-agent", ""),
         now_ms=backing.clock_ms(),
     )
