@@ -12,7 +12,7 @@ from joulebook.storage.connections import joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
-_LONGEST_NOTE = 500
+LONGEST_NOTE = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,11 +52,11 @@ def add_tariff(connection: sqlite3.Connection, site: Site, wanted: TariffVersion
     UsageError
         If a version begins on the same day already, or the note is too long.
     """
-    if len(wanted.note) > _LONGEST_NOTE:
+    if len(wanted.note) > LONGEST_NOTE:
         raise UsageError(
             "the note is too long",
             where="note",
-            expected=f"at most {_LONGEST_NOTE} characters",
+            expected=f"at most {LONGEST_NOTE} characters",
             next_step="shorten it; nothing was stored",
         )
     with joined(connection):

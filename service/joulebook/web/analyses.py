@@ -33,6 +33,7 @@ from joulebook.summaries.money_losses import cost_of_losses
 from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.page_documents import Night, page_document, without_nights
+from joulebook.summaries.plan_ground import PlanGround, plan_ground
 from joulebook.summaries.site_records import RECORD_NAME, stored_record
 from joulebook.summaries.wear_report import wear_report
 from joulebook.web.months import Month, SiteMonths
@@ -165,6 +166,20 @@ class Analyses:
             found = [cost_of_losses(self._database, site, efficiency, now_ms=now_ms)]
             self._keep("cost of losses", site, stamp, found)
         return found[0]
+
+    def plan_ground(self, site: Site, *, now_ms: int) -> PlanGround:
+        """Return what planning rests on, as of the last quarter hour."""
+        stamp = self._priced_stamp(site, now_ms)
+        found: PlanGround | None = self._kept_of("plan ground", site, stamp)
+        if found is None:
+            found = plan_ground(
+                *(self._database, site),
+                efficiency=self.efficiency(site),
+                wear=self.wear(site),
+                now_ms=now_ms,
+            )
+            self._keep("plan ground", site, stamp, found)
+        return found
 
     def deep_tests(self, site: Site, *, now_ms: int) -> Sequence[DeepTestReport]:
         """Return the site's guided tests; those under way as of this minute."""

@@ -37,6 +37,7 @@ from joulebook.web.pages import (
     months,
     nights,
     people,
+    plan,
     quarantine,
     region,
     rehearsal,
@@ -149,7 +150,7 @@ def build_app(
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
     app.include_router(setup_pages)
-    for module in (money, evidence):
+    for module in (money, plan, evidence):
         app.include_router(module.router)
     for module in (sign_in, welcome, me, people, tokens, sharing, audit):
         app.include_router(module.router)

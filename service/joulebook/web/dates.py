@@ -36,6 +36,11 @@ def month_long(day: date) -> str:
     return f"{_MONTHS[day.month - 1]} {day.year}"
 
 
+def month_name(day: date) -> str:
+    """Return such as "November"."""
+    return _MONTHS[day.month - 1]
+
+
 def month_short(day: date) -> str:
     """Return such as "Nov 2026"."""
     return f"{_MONTHS[day.month - 1][:3]}{NBSP}{day.year}"
@@ -44,6 +49,11 @@ def month_short(day: date) -> str:
 def day_brief(day: date) -> str:
     """Return such as "25 Nov 2026", for a table that spans years."""
     return _dated(_day_of_month(day, _MONTHS[day.month - 1][:3]), day.year, NBSP)
+
+
+def day_of_year(day: date) -> str:
+    """Return such as "1 Jun", for a day that is meant in every year."""
+    return _day_of_month(day, _MONTHS[day.month - 1][:3])
 
 
 def iso_plain(text: str) -> str:

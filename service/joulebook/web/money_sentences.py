@@ -1,9 +1,11 @@
 """What a person reads first about money."""
 
 from datetime import date
+from decimal import Decimal
 
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats
+from joulebook.web.regions import current
 from joulebook.web.shown import Unit
 
 
@@ -19,8 +21,13 @@ def paid(period: Document, unit: Unit, *, when: str) -> str:
         return f"What energy cost {when} is not given: {total['reason']}."
     within = unit.within(*(abs_ends(total)))
     if total["amount"] < 0:
-        return f"Energy earned {unit.text(-total['amount'])} {when} ({within}), all fees paid."
-    return f"Energy cost {unit.text(total['amount'])} {when} ({within}), all fees in it."
+        return f"Energy earned {unit.text(-total['amount'])} ({within}) {when}, all fees paid."
+    return f"Energy cost {unit.text(total['amount'])} ({within}) {when}, all fees in it."
+
+
+def exact(amount: Decimal) -> str:
+    """Return a price as it was entered, with the region's separators."""
+    return current().number(f"{amount:f}")
 
 
 def abs_ends(number: Document) -> tuple[float, float]:

@@ -5,7 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.money.prices import Prices
+from joulebook.core.money.quarter_energy import QUARTER_H, MeanPower
+from joulebook.core.money.together import SiteEnergy
 from joulebook.core.planning.dispatch import Course, Floats, Storage, simulate
+
+#: A quarter hour measured for less of it is left out; the others are taken as whole. Our choice.
+_LEAST_RATIO = 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,3 +77,28 @@ class Equipment:
             replace(self, storage=replace(self.storage, round_trip_ratio=min(ratio, 1.0)))
             for ratio in self.round_trip
         ]
+
+
+def measured_time(site: SiteEnergy, prices: Prices) -> MeasuredTime | None:
+    """Return a time as it was measured, or ``None`` for a site without grid or load meter.
+
+    A site without panels had nothing from them; panels that were silent are unknown.
+    """
+    if site.grid is None or site.load is None:
+        return None
+    known = site.grid.measured_ratio >= _LEAST_RATIO
+    share = np.where(known, site.grid.measured_ratio, np.nan)
+    load = whole_quarters(site.load)
+    return MeasuredTime(
+        pv_wh=np.zeros(load.size) if site.pv is None else whole_quarters(site.pv),
+        load_wh=load,
+        import_wh=site.grid.import_wh / share,
+        export_wh=site.grid.export_wh / share,
+        import_price=prices.import_price,
+        export_price=prices.export_price,
+    )
+
+
+def whole_quarters(line: MeanPower) -> Floats:
+    """Return the energy of quarter hours that were measured as good as whole, else NaN. [Wh]"""
+    return np.where(line.measured_ratio >= _LEAST_RATIO, line.mean_w * QUARTER_H, np.nan)

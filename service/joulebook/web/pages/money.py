@@ -14,7 +14,7 @@ from joulebook.web.figures.money import money_figure
 from joulebook.web.money_texts import LIMITS, MONEY_WORKINGS, PERIODS
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
-from joulebook.web.shown import KWH, PERCENT, Shown, Unit, shown, without_repeats
+from joulebook.web.shown import KWH_WHOLE, PERCENT, Shown, Unit, shown, without_repeats
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
@@ -32,6 +32,8 @@ _AMOUNTS = (
     ("cost_of_idle", "of it, idle draw", "the inverter's own, day and night"),
 )
 _CHOSEN = "last_twelve_months"
+#: Periods that begin later where there are no readings or no tariff before.
+_LONG = ("year_so_far", "last_twelve_months")
 _TIMES = " \N{MULTIPLICATION SIGN} "
 
 
@@ -110,7 +112,8 @@ def told(document: Document, chosen: str) -> Document:
     }
     if currency is None:
         return about | {"lead": [], "measured": []}
-    unit = money_sentences.amount_unit(currency)
+    # In sentences an amount names its currency; in tables the caption does.
+    unit, plain = money_sentences.amount_unit(currency), money_sentences.amount_unit("")
     now = document["periods"]["month_so_far"]
     lead = [
         money_sentences.paid(now, unit, when=money_sentences.so_far(now)),
@@ -120,10 +123,10 @@ def told(document: Document, chosen: str) -> Document:
     return about | {
         "lead": [words for words in lead if words is not None],
         "measured": measured,
-        "periods": [period_line(name, document, unit) for name in PERIODS],
-        "months": [month_line(each, unit) for each in document["months"]][::-1],
-        "rows": without_repeats(amount_rows(period, unit)),
-        "bands": [band_line(each, unit) for each in period["bands"]],
+        "periods": [period_line(name, document, plain) for name in PERIODS],
+        "months": [month_line(each, plain) for each in document["months"]][::-1],
+        "rows": without_repeats(amount_rows(period, plain)),
+        "bands": [band_line(each, plain) for each in period["bands"]],
         "reasons": reasons_of(document),
     }
 
@@ -134,7 +137,9 @@ def period_line(name: str, document: Document, unit: Unit) -> PeriodLine:
     return PeriodLine(
         name=name,
         words=PERIODS[name],
-        begins=f"from {formats.iso_brief(period['from'])}",
+        begins=""
+        if name.endswith("month") or name.startswith("month")
+        else f"from {formats.iso_brief(period['from'])}",
         cells=tuple(
             shown(label, period[key], "amount", unit)
             for key, label in (("total", "Paid"), ("saved", "Saved"), ("cost_of_losses", "Lost"))
@@ -162,9 +167,9 @@ def amount_rows(period: Document, unit: Unit) -> list[Shown]:
 def energy_rows(period: Document) -> list[Shown]:
     """Return the energies that a period's amounts are of."""
     return [
-        shown("Bought", period["bought_wh"], "wh", KWH),
-        shown("Sold", period["sold_wh"], "wh", KWH),
-        shown("Lost", period["losses_wh"], "wh", KWH, note="between panels, grid, battery and use"),
+        shown("Bought", period["bought_wh"], "wh", KWH_WHOLE),
+        shown("Sold", period["sold_wh"], "wh", KWH_WHOLE),
+        shown("Lost", period["losses_wh"], "wh", KWH_WHOLE, note="on the way"),
     ]
 
 

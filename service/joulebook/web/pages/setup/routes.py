@@ -10,8 +10,9 @@ from joulebook.web.pages.setup import (
     index,
     new_site,
     sign_off,
+    tariff,
 )
 
 router = APIRouter(include_in_schema=False)
-for _pages in (index, new_site, facts, devices, events, corrections, sign_off):
+for _pages in (index, new_site, facts, devices, events, corrections, sign_off, tariff):
     router.include_router(_pages.router)
