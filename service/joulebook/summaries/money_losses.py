@@ -1,7 +1,10 @@
 """What losses and the inverter's own draw cost a year, for the efficiency page."""
 
+from contextlib import closing
+
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
+from joulebook.storage.tariffs import in_force, tariffs_of
 from joulebook.summaries.money_numbers import amount, energy
 from joulebook.summaries.numbers import Document, dates_of
 from joulebook.summaries.priced_time import PricedTime, idle, known_part, last_year, losses
@@ -26,14 +29,15 @@ def cost_of_losses(
         (8,760 hours of it) with ``amount``, each with its interval as ``low_…`` and ``high_…``,
         coverage, method and reason. ``None`` for a site without a tariff.
     """
-    span = known_part(database, site, last_year(site, now_ms=now_ms))
-    time = PricedTime(database, site, span)
-    if not time.tariffs:
+    with closing(database.connect()) as connection:
+        tariffs = in_force(tariffs_of(connection, site.id))
+    if not tariffs:  # a year of energies need not be read
         return None
-    common = time.common(span)
+    span = known_part(database, site, last_year(site, now_ms=now_ms))
+    common = PricedTime(database, site, span).common(span)
     lost_wh, lost = losses(common)
     return {
-        "currency": time.tariffs[-1].currency,
+        "currency": tariffs[-1].currency,
         **dates_of(span, site.zone),
         "losses_wh": energy(lost_wh),
         "losses": amount(lost),

@@ -26,7 +26,7 @@ from joulebook.summaries.priced_time import PricedTime, last_year, passed_of
 _CELL_V = 3.2
 #: What comes back of a battery where that was not measured, with its interval. Our choice.
 _ASSUMED_ROUND_TRIP = (0.95, 0.90, 0.98)
-#: The most that a battery was seen to move: the highest quarter hours, but for one in a thousand.
+#: The most that a battery was seen to move: of all quarter hours, but for one in a thousand.
 _MOST = 0.999
 
 
@@ -39,7 +39,8 @@ class Battery:
     capacity_wh : float
         All that it holds, the reserve too. [Wh]
     charge_w, discharge_w : float
-        The most that it was seen to take and give. [W]
+        The most that it takes and gives: what the inverter is rated for, or more if more was
+        seen. [W]
     round_trip : tuple of float
         What comes back, and its 90 % interval. [ratio]
     words : tuple of str
@@ -230,6 +231,7 @@ def _battery(time: PricedTime, site: Site, efficiency: Document, wear: Document)
     seen = power_w[~np.isnan(power_w)]
     if not seen.size:
         return None
+    rated_w = site.inverter_w or 0.0
     latest = wear.get("capacity_latest") or {}
     measured_ah = latest.get("ah")
     ah = site.battery_ah if measured_ah is None else measured_ah
@@ -240,8 +242,8 @@ def _battery(time: PricedTime, site: Site, efficiency: Document, wear: Document)
     )
     return Battery(
         capacity_wh=ah * site.battery_cells * _CELL_V,
-        charge_w=max(float(np.quantile(seen, _MOST)), 0.0),
-        discharge_w=max(-float(np.quantile(seen, 1 - _MOST)), 0.0),
+        charge_w=max(float(np.quantile(seen, _MOST)), rated_w),
+        discharge_w=max(-float(np.quantile(seen, 1 - _MOST)), rated_w),
         round_trip=round_trip,
         words=(
             "its capacity is the one measured last"
@@ -250,6 +252,8 @@ def _battery(time: PricedTime, site: Site, efficiency: Document, wear: Document)
             "its round trip is the one measured"
             if known
             else "its round trip is assumed: none was measured",
-            "its limits of power are the most it was seen to take and give in quarter hours",
+            "its limits of power are the inverter's rating"
+            if rated_w
+            else "its limits of power are the most it was seen to take and give in quarter hours",
         ),
     )

@@ -54,8 +54,8 @@ def plan_figure(ground: PlanGround, plan: Plan | None, palette: Palette) -> dict
     traces = [
         _bars(names, bought[0], "Bought", 1, ("was", palette.grid, ""), palette),
         _bars(names, bought[1], "Would have bought", 1, ("would", palette.grid, "/"), palette),
-        _bars(names, sold[0], "Sold", -1, ("was", palette.pv, ""), palette),
-        _bars(names, sold[1], "Would have sold", -1, ("would", palette.pv, "/"), palette),
+        _bars(names, sold[0], "Sold", -1, ("was", palette.grid, ""), palette),
+        _bars(names, sold[1], "Would have sold", -1, ("would", palette.grid, "/"), palette),
     ]
     return figure(traces, layout)
 

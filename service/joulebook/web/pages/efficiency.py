@@ -12,6 +12,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, record_sentences
 from joulebook.web.analyses import Stretch
+from joulebook.web.money_sentences import amount_unit
 from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import EVENT_KINDS, RECORD_WORKINGS
@@ -92,6 +93,7 @@ def efficiency_page(site: Sited, backing: Backed, stretches: str | None = None) 
     if not has_readings(backing, site):
         return HTMLResponse(record_page(backing, site, "empty.html", current="efficiency"))
     report = backing.analyses.efficiency(site)
+    cost = backing.analyses.cost_of_losses(site, now_ms=backing.clock_ms())
     trip, record = report["round_trip"], report["record"]
     found = [] if "reason" in record else backing.analyses.stretches(site, trip)
     every = stretches == "all"
@@ -114,7 +116,7 @@ def efficiency_page(site: Sited, backing: Backed, stretches: str | None = None) 
             if words is not None
         ],
         record=record,
-        rows=without_repeats(number_rows(report)),
+        rows=without_repeats(number_rows(report) + cost_rows(cost)),
         quarters=quarter_lines(report)[::-1],
         changes=[change_of(each) for each in report["changes"]][::-1],
         stretches=stretch_lines(found if every else found[:FIRST_STRETCHES], site),
@@ -144,6 +146,18 @@ def number_rows(report: Document) -> list[Shown]:
     if "loss_w" in report:
         rows.append(shown("Inverter kept", report["loss_w"], "value", WATTS, note=at_load))
     return rows
+
+
+def cost_rows(cost: Document | None) -> list[Shown]:
+    """Return what losses and idle draw cost a year; nothing without a tariff."""
+    if cost is None:
+        return []
+    unit = amount_unit(cost["currency"])
+    begins = formats.iso_brief(cost["from"])
+    return [
+        shown("Idle draw costs", cost["idle_year"], "amount", unit, note="a year, at your tariff"),
+        shown("All losses cost", cost["losses"], "amount", unit, note=f"since {begins}"),
+    ]
 
 
 def quarter_lines(report: Document) -> list[QuarterLine]:

@@ -37,6 +37,10 @@ _ROWS: tuple[tuple[str, str, Unit], ...] = (
 )
 
 
+#: A year's amount: more digits would be more than it knows.
+_WHOLE = Unit(1.0, 0, "")
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """A number with its interval, or neither."""
@@ -134,8 +138,8 @@ def lines_of(plan: Plan, ground: PlanGround) -> list[Line]:
     """Return the table of a plan."""
     lines = [_line(plan, name, label, unit) for name, label, unit in _ROWS]
     if ground.currency is not None:
-        unit = money_sentences.amount_unit(ground.currency)
-        lines.insert(2, _line(plan, "paid", "Paid, without fixed fees", unit))
+        label = f"Paid, {ground.currency}, without fixed fees"
+        lines.insert(2, _line(plan, "paid", label, _WHOLE))
     return lines
 
 
