@@ -8,13 +8,17 @@
 
   // English words in the order of the device's region.
   function words(at) {
-    const region = new Intl.Locale(navigator.language).maximize().region;
+    const asked = new Intl.Locale(navigator.language);
+    const region = asked.region || (asked.language === "en" ? "GB" : asked.maximize().region);
     const form = { dateStyle: "long", timeStyle: "short" };
     return new Intl.DateTimeFormat(`en-${region}`, form).format(at);
   }
 
   function ago(at) {
     const minutes = Math.max(0, Math.floor((Date.now() - at) / 60000));
+    if (minutes < 1) {
+      return place.dataset.now;
+    }
     if (minutes < 60) {
       return `${minutes}\u00a0min`;
     }
