@@ -236,10 +236,11 @@ class Inbox:
 
     def _note(self, messages: Sequence[Message], outcome: Outcome, began_s: float) -> bool:
         """Count what is on disk; return whether it is this thread's to tell the doors."""
+        now_ms = self._clock_ms()
         with self._changed:
             if self._relieved():
                 return False
-            self._last_commit_ms = self._clock_ms()
+            self._last_commit_ms = now_ms
             self._failing = None
             self._written += outcome.written
             self._quarantined += outcome.quarantined
