@@ -13,7 +13,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any
 
@@ -29,7 +29,7 @@ PARTS = {
     "analyst": ("joulebook.summaries.analyst", "Analyst._analyse"),
     "keeper": ("joulebook.storage.keeper", "remove_old"),
     "backup": ("joulebook.cli.care", "back_up"),
-    "upgrade": ("joulebook.storage.schema", "_upgrade"),
+    "upgrade": ("joulebook.storage.migrating", "_upgrade"),
 }
 _DOORS = re.compile(r"(pages|bridges): +\w+://.*:(\d+)$")
 
@@ -45,14 +45,16 @@ class ToldProcess:
         Those of its doors, once they are open: ``pages`` and ``bridges``.
     """
 
-    def __init__(self, part: str, *arguments: str) -> None:
+    def __init__(
+        self, part: str, *arguments: str, environment: Mapping[str, str] | None = None
+    ) -> None:
         self._part = part
         self._began_s = time.monotonic()
         self.process = subprocess.Popen(
             [sys.executable, "-m", __name__, part, *arguments],
             stdout=subprocess.PIPE,
             text=True,
-            env={**clean_environment(), "JOULEBOOK_LOG_LEVEL": "error"},
+            env={**clean_environment(), "JOULEBOOK_LOG_LEVEL": "error", **(environment or {})},
         )
         self.ports: dict[str, int] = {}
         self.ready_s: float | None = None

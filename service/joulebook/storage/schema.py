@@ -1,17 +1,13 @@
 """Brings a database file to the schema that this version knows, or refuses it untouched."""
 
 import secrets
+import sqlite3
 from contextlib import closing, suppress
+from importlib import resources
 from pathlib import Path
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection
-
 from joulebook.errors import SchemaError
-from joulebook.storage.connections import catalogue_engine, open_connection
+from joulebook.storage.connections import open_connection
 from joulebook.storage.faults import naming_faults
 from joulebook.storage.new_files import give_name, sync_directory
 
@@ -21,14 +17,7 @@ APPLICATION_ID = 0x6A6F756C
 _MAGIC = b"SQLite format 3\x00"
 
 
-def migrations() -> Config:
-    """Return Alembic's configuration for the migrations in the package; no file on disk."""
-    config = Config()
-    config.set_main_option("script_location", "joulebook.storage:migrations")
-    return config
-
-
-def prepare(path: Path, config: Config | None = None) -> None:
+def prepare(path: Path) -> None:
     """Create the file where there is none, and migrate it to the newest schema.
 
     Raises
@@ -41,17 +30,38 @@ def prepare(path: Path, config: Config | None = None) -> None:
     if not path.exists():
         _create(path)
     _refuse_foreign(path)
-    engine = catalogue_engine(path)
-    config = migrations() if config is None else config
-    with naming_faults(path):
-        # Most often nothing is to be done, and then nobody has to wait for the write lock.
-        with engine.execution_options(reads=True).begin() as connection:
-            outdated = _is_outdated(connection, path, config)
-        with closing(open_connection(path)) as log:
-            log.execute("PRAGMA journal_mode = WAL")  # a copy that was put back has none
-        if outdated:
-            with engine.begin() as connection:
-                _upgrade(connection, path, config)
+    if not _is_ready(path):
+        # Here, for most starts have nothing to migrate, and a service keeps what it loaded.
+        from joulebook.storage.migrating import migrate
+
+        migrate(path)
+
+
+def _is_ready(path: Path) -> bool:
+    """Tell whether a file of ours has the newest schema and its log."""
+    known = resources.files("joulebook.storage.migrations.versions").iterdir()
+    newest = max(each.name[:4] for each in known if each.name[:4].isdigit())
+    with naming_faults(path), closing(open_connection(path)) as connection:
+        try:
+            schema = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        except sqlite3.OperationalError:
+            return False  # an empty file; or one that is away, which migrating says
+        (log,) = connection.execute("PRAGMA journal_mode").fetchone()
+        return bool(schema == (newest,) and log == "wal")
+
+
+def refuse_unknown(path: Path) -> None:
+    """Raise where a file is not one that this version can read. The file is not touched.
+
+    Raises
+    ------
+    SchemaError
+        If the file is newer than this version, or no database of ours.
+    """
+    from joulebook.storage.migrating import refuse_newer
+
+    _refuse_foreign(path)
+    refuse_newer(path)
 
 
 def _create(path: Path) -> None:
@@ -72,20 +82,6 @@ def _create(path: Path) -> None:
     sync_directory(path.parent)
 
 
-def refuse_unknown(path: Path) -> None:
-    """Raise where a file is not one that this version can read. The file is not touched.
-
-    Raises
-    ------
-    SchemaError
-        If the file is newer than this version, or no database of ours.
-    """
-    _refuse_foreign(path)
-    engine = catalogue_engine(path).execution_options(reads=True)
-    with naming_faults(path), engine.begin() as connection:
-        _is_outdated(connection, path, migrations())
-
-
 def _refuse_foreign(path: Path) -> None:
     """Raise where the file is not ours.
 
@@ -100,44 +96,3 @@ def _refuse_foreign(path: Path) -> None:
             expected="a database that joulebook made, or no file at all",
             next_step="choose another data directory, or move the file away",
         )
-
-
-def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:
-    script = ScriptDirectory.from_config(config)
-    head = script.get_current_head()
-    current = MigrationContext.configure(connection).get_current_revision()
-    known = {revision.revision for revision in script.walk_revisions()}
-    if current is not None and current not in known:
-        raise SchemaError(
-            f"the database has schema {current}, this version knows {head}",
-            where=path,
-            expected=f"schema {head} or older",
-            next_step="run the newer joulebook, or restore the backup made before the upgrade",
-        )
-    return current != head
-
-
-def _upgrade(connection: Connection, path: Path, config: Config) -> None:
-    """Migrate under the write lock: all of the steps or none."""
-    if not _is_outdated(connection, path, config):
-        return  # another process did it while we waited for the lock
-    current = MigrationContext.configure(connection).get_current_revision()
-    if current is not None:
-        copy_beside(path, path.with_name(f"{path.name}.schema-{current}"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
-
-
-def copy_beside(path: Path, copy: Path) -> None:
-    """Copy a database that may be in use. The copy appears whole or not at all."""
-    unfinished = copy.with_name(f"{copy.name}.unfinished")
-    unfinished.unlink(missing_ok=True)
-    with (
-        closing(open_connection(path)) as source,
-        closing(open_connection(unfinished, create=True)) as target,
-    ):
-        source.backup(target)
-        # One file, readable by itself, without a log beside it.
-        target.execute("PRAGMA journal_mode = DELETE")
-    unfinished.replace(copy)
-    sync_directory(copy.parent)

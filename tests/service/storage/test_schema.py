@@ -14,10 +14,11 @@ from sqlalchemy import Connection
 from sqlmodel import SQLModel
 
 from joulebook.errors import SchemaError
-from joulebook.storage import schema
+from joulebook.storage import migrating, schema
 from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.migrating import migrate, migrations
 from joulebook.storage.models import (
     CorrectionRow,
     DayResultRow,
@@ -43,7 +44,7 @@ from joulebook.storage.models_people import (
     WelcomeRow,
 )
 from joulebook.storage.models_setup import SignOffRow
-from joulebook.storage.schema import migrations, prepare
+from joulebook.storage.schema import prepare
 from tests.service.storage.saved_database import dump, fill
 
 BREAKS = """
@@ -157,7 +158,7 @@ def compare_with_models(database: Database) -> list[Any]:
 def test_a_failing_step_rolls_back_wholly(saved: Path, tmp_path: Path) -> None:
     before = dump(saved)
     with pytest.raises(ArithmeticError):
-        prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
+        migrate(saved, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
     assert dump(saved) == before
     prepare(saved)  # and this version goes on with it
     assert dump(saved) == before
@@ -167,7 +168,7 @@ def test_a_failing_second_step_takes_the_first_one_back(saved: Path, tmp_path: P
     before = dump(saved)
     with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
     with pytest.raises(ArithmeticError):
-        prepare(saved, with_step(tmp_path / "steps", NEXT_BUT_ONE, NEXT, BREAKS))
+        migrate(saved, with_step(tmp_path / "steps", NEXT_BUT_ONE, NEXT, BREAKS))
     assert dump(saved) == before
 
 
@@ -175,8 +176,9 @@ def test_a_failing_first_step_leaves_an_empty_file_that_can_be_tried_again(
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "joulebook.sqlite3"
+    schema._create(path)
     with pytest.raises(ArithmeticError):
-        prepare(path, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
+        migrate(path, with_step(tmp_path / "steps", NEXT, HEAD, BREAKS))
     prepare(path)
     assert revision_of(path) == HEAD
 
@@ -184,7 +186,7 @@ def test_a_failing_first_step_leaves_an_empty_file_that_can_be_tried_again(
 def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Path) -> None:
     before = dump(saved)
     config = with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
-    prepare(saved, config)
+    migrate(saved, config)
     assert revision_of(saved) == NEXT
     with closing(open_connection(saved)) as connection:
         assert connection.execute("SELECT DISTINCT wheel FROM sites").fetchall() == [("oak",)]
@@ -199,13 +201,13 @@ def test_an_older_database_is_copied_and_then_migrated(saved: Path, tmp_path: Pa
     ]
     # Opened again, there is nothing to migrate and so nothing to copy.
     copy.unlink()
-    prepare(saved, config)
+    migrate(saved, config)
     assert not copy.exists()
 
 
 def test_the_copy_can_take_the_file_s_place(saved: Path, tmp_path: Path) -> None:
     config = with_step(tmp_path / "steps", NEXT, HEAD, WORKS)
-    prepare(saved, config)
+    migrate(saved, config)
     saved.with_name(f"joulebook.sqlite3.schema-{HEAD}").replace(saved)
     database = Database.open(tmp_path)
     assert [site.name for site in sites(database)] == ["annexe", "studio"]
@@ -223,15 +225,15 @@ def test_without_room_for_the_copy_nothing_is_migrated(
         connection.execute("PRAGMA max_page_count = 3")
         return connection
 
-    monkeypatch.setattr(schema, "open_connection", without_room)
+    monkeypatch.setattr(migrating, "open_connection", without_room)
     with pytest.raises(StorageUnavailableError, match="disk is full"):
-        prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
+        migrate(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
     assert dump(saved) == before
     assert not saved.with_name(f"joulebook.sqlite3.schema-{HEAD}").exists()
 
 
 def test_a_newer_database_is_refused_untouched(saved: Path, tmp_path: Path) -> None:
-    prepare(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
+    migrate(saved, with_step(tmp_path / "steps", NEXT, HEAD, WORKS))
     before = saved.read_bytes()
     with pytest.raises(SchemaError) as caught:
         Database.open(tmp_path)
@@ -250,14 +252,14 @@ def test_whoever_waited_for_the_lock_does_not_migrate_again(
 ) -> None:
     # The first look saw an old schema; by the time the lock is ours, another has migrated.
     looks = []
-    really_outdated = schema._is_outdated
+    really_outdated = migrating._is_outdated
 
     def outdated_at_first(connection: Connection, path: Path, config: Config) -> bool:
         looks.append(really_outdated(connection, path, config))
         return len(looks) == 1
 
-    monkeypatch.setattr(schema, "_is_outdated", outdated_at_first)
-    prepare(saved)
+    monkeypatch.setattr(migrating, "_is_outdated", outdated_at_first)
+    migrate(saved)
     assert looks == [False, False]
     assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]
 

@@ -1,4 +1,4 @@
-"""Run by Alembic: the migrations go through the connection that ``storage.schema`` opened.
+"""Run by Alembic: the migrations go through the connection that ``storage.migrating`` opened.
 
 That connection has begun a transaction, so all steps and their record are one commit.
 """
