@@ -19,6 +19,7 @@ from joulebook.demo.studio import (
     WARRANTY_YEARS,
     installation_date,
 )
+from joulebook.demo.tariff import enter_tariff
 from joulebook.errors import DataRefusedError
 from joulebook.ingest.bulk import BulkImport, DeviceColumns
 from joulebook.storage.catalogue import add_site, sites
@@ -125,6 +126,7 @@ def _site(database: Database, now_ms: int, months: int) -> tuple[Site, date]:
         inverter_w=INVERTER_W,
         inverter_peak_w=INVERTER_PEAK_W,
     )
+    enter_tariff(database, site, installed, now_ms=now_ms)
     return site, installed
 
 
