@@ -8,7 +8,12 @@ import pytest
 from joulebook.core.corrections import Correction
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.corrections import add_correction, corrections_of, withdraw_correction
+from joulebook.storage.corrections import (
+    add_correction,
+    corrections_of,
+    preview_correction,
+    withdraw_correction,
+)
 from joulebook.storage.database import Database
 from joulebook.storage.days import dirty_days, save_day
 from joulebook.storage.record_results import record_mark
@@ -213,3 +218,16 @@ def test_it_withdraws_only_what_is_in_force(
     withdraw_correction(connection, measured, added.id, now_ms=99)
     with pytest.raises(UsageError, match="was withdrawn before"):
         withdraw_correction(connection, measured, added.id, now_ms=99)
+
+
+def test_a_preview_tells_what_it_would_do_and_leaves_nothing(
+    connection: Connection, measured: Site
+) -> None:
+    before = record_mark(connection, measured.id)
+    looked = preview_correction(connection, measured, TURNED)
+    assert (looked.correction, looked.days) == (replace(TURNED, id=looked.correction.id), 3)
+    assert corrections_of(connection, measured.id) == []
+    assert (dirty(connection), record_mark(connection, measured.id)) == ([], before)
+    assert add_correction(connection, measured, TURNED) == looked
+    with pytest.raises(UsageError, match="says the same already"):
+        preview_correction(connection, measured, TURNED)

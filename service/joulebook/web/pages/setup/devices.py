@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.quantities import QUANTITIES, kind_of, quantity_of
 from joulebook.core.spans import Span
 from joulebook.storage.heard import heard_spans
+from joulebook.storage.reading import devices_of
 from joulebook.storage.records import Series, Site
 from joulebook.storage.series import series_of
 from joulebook.web import formats
@@ -53,19 +54,19 @@ def devices_page(site: Sited, actor: Asking, request: Request, backing: Backed) 
     return shown_page(
         *(backing, site, "devices"),
         actor=actor,
-        devices=devices_of(backing, site),
+        devices=told_devices(backing, site),
         now_ms=backing.clock_ms(),
         host=request.url.hostname or "HOST",
         kinds=[(kind, ", ".join(QUANTITIES[kind])) for kind in QUANTITIES],
     )
 
 
-def devices_of(backing: Backing, site: Site) -> list[Device]:
+def told_devices(backing: Backing, site: Site) -> list[Device]:
     """Return the devices of a site, by name."""
     with closing(backing.database.connect()) as connection:
         spans = heard_spans(connection, site.id)
         series = series_of(connection, site.id)
-    names = sorted({*spans, *(each.device for each in series)})
+        names = devices_of(connection, site.id)
     return [
         _device(name, spans.get(name), [each for each in series if each.device == name])
         for name in names

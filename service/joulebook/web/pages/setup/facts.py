@@ -70,10 +70,17 @@ def _site_page(backing: Backing, site: Site, actor: Actor, form: Form) -> HTMLRe
         actor=actor,
         form=form,
         groups=(("The battery", BATTERY), ("The inverter", INVERTER), ("Who installed it", PEOPLE)),
-        regions=(("", "No region: as the reader's browser asks"), *region_choices()),
+        regions=_regions(site),
         labels=LABELS | {"locale": "Numbers and dates as in"},
         typed=typed,
     )
+
+
+def _regions(site: Site) -> list[tuple[str, str]]:
+    """Return the regions to choose from, and the one that the command line entered."""
+    choices = [("", "No region: as each reader's browser asks"), *region_choices()]
+    entered = site.locale or ""
+    return choices if entered in dict(choices) else [*choices, (entered, entered)]
 
 
 def _terms_page(backing: Backing, site: Site, actor: Actor, form: Form) -> HTMLResponse:

@@ -67,7 +67,8 @@ def saved(backing: Backing, site: Site, actor: Actor, form: Form, facts: SiteFac
                     ),
                 )
     except UsageError as error:
-        form.refuse(error, error.where if error.where in facts else "")
+        # Its own words name the fact as programs do; the field beside it has the label.
+        form.errors[error.where] = f"This cannot be so. Expected: {error.expected}."
         return False
     if changed.days:
         backing.wrote()
