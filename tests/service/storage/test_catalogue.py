@@ -1,17 +1,15 @@
-import hashlib
 import math
 from contextlib import closing
 from datetime import date
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Database
-from joulebook.storage.records import Grant, Site
+from joulebook.storage.records import Site
 from joulebook.storage.site_facts import SiteFacts
-from joulebook.storage.tokens import add_token, check_token
+from joulebook.storage.tokens import add_token
 
 
 def test_a_site_keeps_what_its_owner_said(database: Database) -> None:
@@ -137,44 +135,3 @@ def test_without_any_site_it_says_how_to_make_one(database: Database) -> None:
         site_named(database, "studio")
     assert caught.value.expected == "a site"
     assert "joulebook site add" in caught.value.next_step
-
-
-def test_a_token_s_bearer_may_write_to_its_site(database: Database, site: Site) -> None:
-    secret = add_token(database, site, "bridge")
-    grant = check_token(database, "bridge", secret)
-    assert grant is not None
-    assert grant == Grant(token_id=grant.token_id, name="bridge", site_id=site.id, site="studio")
-
-
-def test_nobody_else_may(database: Database, site: Site) -> None:
-    secret = add_token(database, site, "bridge")
-    other = add_token(database, site, "other")
-    assert check_token(database, "bridge", other) is None
-    assert check_token(database, "other", secret) is None
-    assert check_token(database, "bridge", "") is None
-    assert check_token(database, "bridge", secret[:-1]) is None
-    assert check_token(database, "bridge", "\udcff") is None
-    assert check_token(database, "", secret) is None
-
-
-def test_tokens_of_one_name_lead_each_to_its_own_site(database: Database, site: Site) -> None:
-    annexe = add_site(database, "annexe", "Europe/Lisbon")
-    secrets = [
-        (add_token(database, site, "bridge"), "studio"),
-        (add_token(database, site, "bridge"), "studio"),
-        (add_token(database, annexe, "bridge"), "annexe"),
-    ]
-    grants = [(check_token(database, "bridge", secret), name) for secret, name in secrets]
-    assert [grant.site if grant else None for grant, _ in grants] == [name for _, name in grants]
-    assert len({grant.token_id for grant, _ in grants if grant}) == 3
-
-
-def test_a_secret_has_256_bits_and_only_its_sha_256_is_kept(
-    database: Database, site: Site, connection: Connection
-) -> None:
-    secret = add_token(database, site, "bridge")
-    assert len(secret) == 43  # 32 bytes in base 64 without padding, RFC 4648 §5
-    (kept,) = connection.execute("SELECT secret_sha256 FROM tokens").fetchone()
-    assert kept == hashlib.sha256(secret.encode()).digest()
-    files = [file.read_bytes() for file in database.data_dir.iterdir()]
-    assert not any(secret.encode() in content for content in files)
