@@ -11,7 +11,6 @@ import numpy as np
 from joulebook.core.battery.rest_voltage import STATES, VOLTS
 from joulebook.evidence.archive import Archive
 from joulebook.evidence.gathered import Gathered, gather
-from joulebook.evidence.pdf.document import evidence_pdf
 from joulebook.evidence.raw import MOST_READINGS, RawReadings, raw_lines, raw_readings
 from joulebook.evidence.readme import readme_text
 from joulebook.evidence.results import results_json
@@ -79,6 +78,9 @@ def make_evidence(
     UnavailableError
         If the disk is full or the file cannot be written.
     """
+    # Here, for what draws it takes 7 MB, and a service makes such files elsewhere.
+    from joulebook.evidence.pdf.document import evidence_pdf
+
     update_record(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s)
     gathered = gather(database, site, made_ms=clock_ms(), version=version, max_gap_s=max_gap_s)
     raw = raw_readings(database, site, most_readings=most_readings)
