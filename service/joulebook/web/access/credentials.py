@@ -12,13 +12,15 @@ def credentials_of(header: str) -> tuple[str | None, str] | None:
 
     ``None`` where the header holds neither.
     """
-    scheme, _, given = header[:_LONGEST].partition(" ")
+    if len(header) > _LONGEST:
+        return None
+    scheme, _, given = header.partition(" ")
     if scheme.lower() == "bearer":
         return None, given.strip()
     if scheme.lower() != "basic":
         return None
     try:
-        name, _, secret = base64.b64decode(given.strip(), validate=True).decode().partition(":")
+        name, colon, secret = base64.b64decode(given.strip(), validate=True).decode().partition(":")
     except (binascii.Error, UnicodeDecodeError):
         return None
-    return name, secret
+    return (name, secret) if colon else None
