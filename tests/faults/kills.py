@@ -3,23 +3,19 @@
 import random
 import shutil
 import statistics
-import subprocess
-import sys
 import time
 from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from joulebook.storage.database import Database
-from joulebook.storage.days import dirty_count
 from joulebook.storage.events import Event, add_event
-from joulebook.storage.quarter_marks import dirty_quarters
+from tests.faults.computed import all_computed, results, run
 from tests.faults.told import Told, counted, summed
 from tests.helpers.chains import Chain
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.numbered_plants import numbered_plant
 from tests.helpers.numbered_publisher import START_MS, NumberedPublisher
-from tests.helpers.service import clean_environment
 from tests.helpers.told_processes import ToldProcess
 
 #: What is killed in turn; and how long after its work begins, at most. [s]
@@ -152,37 +148,6 @@ class Killing:
             assert run("verify", f"--data={self._folder / 'restored'}") == 0
             shutil.rmtree(self._folder / "restored")
         return len(files)
-
-
-def run(*arguments: str) -> int:
-    """Run ``joulebook`` to its end and return its exit status."""
-    command = [sys.executable, "-m", "joulebook", *arguments]
-    return subprocess.run(
-        command, env=clean_environment(), stdout=subprocess.DEVNULL, check=False
-    ).returncode
-
-
-def results(database: Database) -> dict[object, bytes]:
-    """Return every day's result, and each month of quarter hours that no reading still reaches."""
-    with closing(database.connect()) as connection:
-        days = {
-            day: bytes(result)
-            for day, result in connection.execute("SELECT day, result FROM day_results")
-        }
-        months = {
-            (device, start_ms): bytes(data)
-            for device, start_ms, data in connection.execute(
-                "SELECT device_id, start_ms, data FROM quarters WHERE start_ms < 1793000000000"
-            )
-        }
-    return days | months
-
-
-def all_computed(database: Database) -> bool:
-    """Tell whether every day is computed, and all quarter hours that are over."""
-    with closing(database.connect()) as connection:
-        today = int(time.time()) // 86_400
-        return dirty_count(connection) == 0 and not dirty_quarters(connection, before_day=today)
 
 
 def kill_rounds(folder: Path, rounds: int, seed: int) -> list[Told]:

@@ -18,6 +18,9 @@ class FaultProxy:
         Applied to each piece that comes from the server.
     delay_s : float
         How long each piece from the server is held back. [s]
+    cut_at : float or None
+        The share of the next piece from a client that is still passed on before everybody is
+        hung up on; then it is ``None`` again.
     connections : int
         How many clients have come.
     """
@@ -28,6 +31,7 @@ class FaultProxy:
         self.port = int(self._listener.getsockname()[1])
         self.fault: Fault | None = None
         self.delay_s = 0.0
+        self.cut_at: float | None = None
         self.connections = 0
         self._stop = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -80,6 +84,11 @@ class FaultProxy:
             if data and with_faults:
                 self._stop.wait(self.delay_s)
                 data = (self.fault(data) if self.fault else data) or b""
+            elif data and self.cut_at is not None:
+                data, self.cut_at = data[: max(1, round(len(data) * self.cut_at))], None
+                target.sendall(data)
+                self.cut()
+                return
             try:
                 if data:
                     target.sendall(data)

@@ -19,8 +19,6 @@ class NumberedPublisher:
     ----------
     published : int
         Messages so far; the next one has this number.
-    device : str
-        What they are of.
     """
 
     def __init__(
@@ -31,9 +29,11 @@ class NumberedPublisher:
         client_id: str = "shed",
         device: str = "battery",
         step_s: int = 1,
+        start_ms: int = START_MS,
     ) -> None:
         self.published = 0
-        self.device = device
+        self._device = device
+        self._start_s = start_ms // 1000
         self._step_s = step_s
         self._acknowledged: list[int] = []  # packet identifiers, and numbers further down
         self._number_of: dict[int, int] = {}
@@ -55,9 +55,9 @@ class NumberedPublisher:
 
     def publish(self, count: int) -> None:
         for _ in range(count):
-            at_s = START_MS // 1000 + self.published * self._step_s
+            at_s = self._start_s + self.published * self._step_s
             pack = f'[{{"n":"power","u":"W","v":{self.published},"t":{at_s}}}]'
-            topic = f"joulebook/v1/studio/{self.device}"
+            topic = f"joulebook/v1/studio/{self._device}"
             self._number_of[self._client.publish(topic, pack, qos=1).mid] = self.published
             self.published += 1
 

@@ -1,4 +1,4 @@
-"""Homes that report for hours, each by a bridge of its own: what was sent, and what was acknowledged.
+"""Homes that report for hours, each by a bridge of its own, and what was acknowledged.
 
 A home reports twenty quantities of five devices every ten seconds, as the simulated studio's bridge
 does by default. The homes are out of step with each other, and so are the devices of a home.
@@ -79,7 +79,8 @@ class SteadyHome:
 
     def publish(self, device: str, at_ms: int) -> None:
         began_s = time.perf_counter()
-        told = self._client.publish(f"joulebook/v1/{self.name}/{device}", pack(device, at_ms), qos=1)
+        topic = f"joulebook/v1/{self.name}/{device}"
+        told = self._client.publish(topic, pack(device, at_ms), qos=1)
         self._sent_at[told.mid] = began_s
         self.sent += 1
 
