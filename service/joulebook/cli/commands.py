@@ -7,6 +7,7 @@ from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.corrections import correction
 from joulebook.cli.deep_tests import deep_test
+from joulebook.cli.deletion import delete  # noqa: F401 - adds itself to `site`
 from joulebook.cli.demo import demo
 from joulebook.cli.events import event
 from joulebook.cli.evidence import evidence
