@@ -1,10 +1,8 @@
 """The checks tick themselves in a real browser, and nothing closes under a finger."""
 
-from collections.abc import Iterator
-
 import pytest
 
-from tests.helpers.browser import Page, opened_page
+from tests.helpers.browser import Page
 from tests.helpers.pages import Studio, measured_studio
 from tests.helpers.served import served
 
@@ -21,11 +19,11 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Studio:
     return measured_studio(tmp_path_factory.mktemp("ticking"))
 
 
-@pytest.fixture(scope="module")
-def phone() -> Iterator[Page]:
-    with opened_page() as page:
-        page.look_like()
-        yield page
+@pytest.fixture
+def phone(tab: Page) -> Page:
+    tab.look_like()
+    tab.complaints.clear()
+    return tab
 
 
 def test_the_list_renews_itself_and_what_is_open_stays_open(phone: Page, own: Studio) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.helpers.browser import Page, opened_page, screenshot
+from tests.helpers.browser import Page, screenshot
 from tests.helpers.databases import write
 from tests.helpers.pages import NOW_MS, Studio, measured_studio
 from tests.helpers.served import served
@@ -47,12 +47,6 @@ def own(tmp_path_factory: pytest.TempPathFactory) -> Studio:
 def address(own: Studio) -> Iterator[str]:
     with served(own.client.app) as url:
         yield url
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Page]:
-    with opened_page() as page:
-        yield page
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from contextlib import ExitStack
 
 import pytest
 
-from tests.helpers.browser import Page, opened_page
+from tests.helpers.browser import Page
 from tests.helpers.pages import Studio
 from tests.helpers.served import served
 
@@ -47,12 +47,6 @@ def addresses(
             name: stack.enter_context(served(each.client.app)) + "/sites/studio/"
             for name, each in studios.items()
         }
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Page]:
-    with opened_page() as page:
-        yield page
 
 
 @pytest.mark.parametrize(("name", "page"), _PAGES)
