@@ -16,7 +16,13 @@ from joulebook.ingest.wording import shown
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.quarantine import put_aside
 from joulebook.storage.records import Column, DeviceRows, Refused, Site, Value, Written
-from joulebook.storage.series import SeriesMismatch, SeriesRegister, TooManySeries, series_of
+from joulebook.storage.series import (
+    SeriesMismatch,
+    SeriesRegister,
+    TooManyDevices,
+    TooManySeries,
+    series_of,
+)
 from joulebook.storage.writing import write_rows
 
 
@@ -120,7 +126,7 @@ class BulkImport:
                     part = DeviceRows(self._site.id, series[0].device_id, series, rows)
                     written = write_rows(self._connection, self._zones, [part])
                 put_aside(self._connection, [self._refused(columns.device, one) for one in kept])
-        except (SeriesMismatch, TooManySeries) as refusal:
+        except (SeriesMismatch, TooManySeries, TooManyDevices) as refusal:
             self._register.forget()
             raise self._wrong(str(refusal)) from refusal
         except BaseException:

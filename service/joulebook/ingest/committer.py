@@ -15,7 +15,14 @@ from joulebook.ingest.sitebook import SiteBook
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.quarantine import put_aside
 from joulebook.storage.records import DeviceRows, Refused, Written
-from joulebook.storage.series import SeriesMismatch, SeriesRegister, TooManySeries, series_of
+from joulebook.storage.series import (
+    SeriesMismatch,
+    SeriesRegister,
+    TooManyDevices,
+    TooManySeries,
+    devices_of,
+    series_of,
+)
 from joulebook.storage.writing import write_rows
 
 log = logging.getLogger(__name__)
@@ -97,7 +104,7 @@ class Committer:
                 verdicts.append(decoded.verdict)
             try:
                 written = self._write(groups, refused)
-            except (SeriesMismatch, TooManySeries) as refusal:
+            except (SeriesMismatch, TooManySeries, TooManyDevices) as refusal:
                 # The decoder has learned of it and refuses, or converts, those readings now.
                 log.info("%s", refusal)
             else:
@@ -119,7 +126,12 @@ class Committer:
         try:
             series = self._register.resolve(self._connection, site_id, device, layout.columns)
         except SeriesMismatch as mismatch:
-            self._decoder.pin(mismatch.existing)
+            # All of the site's at once, or each would cost all messages another try.
+            for existing in (*series_of(self._connection, site_id), mismatch.existing):
+                self._decoder.pin(existing)
+            raise
+        except TooManyDevices:
+            self._decoder.close_site(site_id, devices_of(self._connection, site_id))
             raise
         except TooManySeries:
             stored = series_of(self._connection, site_id)

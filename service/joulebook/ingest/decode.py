@@ -11,7 +11,14 @@ from joulebook.ingest.expectations import Expectations
 from joulebook.ingest.layouts import Layout, Layouts, Row
 from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.message import Message, Verdict
-from joulebook.ingest.outcomes import Decoded, fault_of, none_usable, refused_part, turned_away
+from joulebook.ingest.outcomes import (
+    Decoded,
+    fault_of,
+    none_usable,
+    parts_of,
+    refused_part,
+    turned_away,
+)
 from joulebook.ingest.quick import Plan, Shape, read_quickly
 from joulebook.ingest.senml import Record, resolve
 from joulebook.ingest.senml_fields import PackError
@@ -56,6 +63,7 @@ class Decoder:
         self._mappings = mappings or Mappings()
         self._expectations = Expectations()
         self._layouts = Layouts()
+        self._closed: dict[int, frozenset[str]] = {}
         self._targets: dict[tuple[str, str | None, int | None], Target] = {}
         self._plans: dict[tuple[Target, Shape], Plan | None] = {}
 
@@ -69,6 +77,11 @@ class Decoder:
     def close_device(self, site_id: int, device: str, quantities: frozenset[str]) -> None:
         """Take no quantities of a device but these: storage has no place for more."""
         self._expectations.close_device(site_id, device, quantities)
+        self._forget_plans()
+
+    def close_site(self, site_id: int, devices: frozenset[str]) -> None:
+        """Take no devices of a site but these: storage has no place for more."""
+        self._closed[site_id] = devices
         self._forget_plans()
 
     def _forget_plans(self) -> None:
@@ -143,7 +156,7 @@ class Decoder:
                     f"{shown(message.source)} may write to {shown(message.site)}, "
                     f"and the topic names {shown(place.site)}",
                 )
-            return Target(message.site_id, place.device)
+            return self._target(message, message.site_id, place.device)
         site_id = self._site_id_of(place.site)
         if site_id is None:
             return turned_away(
@@ -152,9 +165,23 @@ class Decoder:
                 "site-unknown",
                 f"there is no site {shown(place.site)}; expected one that was added here",
             )
-        return Target(site_id, place.device)
+        return self._target(message, site_id, place.device)
+
+    def _target(self, message: Message, site_id: int, device: str) -> Target | Decoded:
+        devices = self._closed.get(site_id)
+        if devices is not None and device not in devices:
+            return turned_away(
+                message,
+                Verdict.QUARANTINED,
+                "devices-too-many",
+                f"{device} would be device {len(devices) + 1} of the site: too many",
+                site_id,
+            )
+        return Target(site_id, device)
 
     def _plan(self, target: Target, shape: Shape) -> Plan | None:
+        if not shape.is_usual():
+            return None
         try:
             return self._plans[target, shape]
         except KeyError:
@@ -202,11 +229,9 @@ class Decoder:
                     good.append(read)
         if not good:
             return none_usable(message, target.site_id, faults)
-        refused = [
-            refused_part(message, target.site_id, fault.reason, fault.detail, fault.payload)
-            for fault in faults
-        ]
-        return Decoded(self._rows(target, good), refused, Verdict.STORED)
+        return Decoded(
+            self._rows(target, good), parts_of(message, target.site_id, faults), Verdict.STORED
+        )
 
     def _read(
         self, target: Target, record: Record, received_ms: int

@@ -3,7 +3,7 @@
 from joulebook.core.quantities import ValueKind
 from joulebook.ingest.checks import Expected, Objection, expected_of
 from joulebook.ingest.senml import LEGAL_NAME
-from joulebook.ingest.units import conversion, convertible_to, is_registered
+from joulebook.ingest.units import MOST_UNIT, conversion, convertible_to, is_registered
 from joulebook.ingest.wording import shown
 
 #: Longest name of a quantity. SenML itself sets no limit.
@@ -47,6 +47,8 @@ class Expectations:
         A number's unit converts to the expected one wherever no objection comes back. A quantity
         that nobody knows keeps the unit it is sent in.
         """
+        if len(quantity) > MOST_NAME or len(unit) > MOST_UNIT:  # not worth remembering
+            return self._answer(site_id, device, quantity, unit, kind)
         key = (site_id, device, quantity, unit, kind)
         answer = self._answers.get(key)
         if answer is None:

@@ -19,14 +19,17 @@ class Layout:
 class Layouts:
     """Makes layouts, the same one for the same columns."""
 
-    #: A sender that invents names would otherwise fill the memory.
-    MOST = 4096
+    #: A sender that invents names would otherwise fill the memory: so many layouts are kept, of
+    #: so many columns at most.
+    MOST, MOST_COLUMNS = 4096, 128
 
     def __init__(self) -> None:
         self._made: dict[tuple[int, str, tuple[Column, ...]], Layout] = {}
 
     def get(self, site_id: int, device: str, columns: tuple[Column, ...]) -> Layout:
         """Return the layout of a device's columns."""
+        if len(columns) > self.MOST_COLUMNS:
+            return Layout(site_id, device, columns)
         key = (site_id, device, columns)
         layout = self._made.get(key)
         if layout is None:

@@ -8,8 +8,11 @@ from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.senml import Fault, Record, called, pack_of
 from joulebook.storage.records import Refused
 
-# Faults told when none of a pack's records can be used.
+# Faults told when none of a pack's records can be used, or too many to be kept one by one.
 _TOLD_FAULTS = 5
+
+#: Of a pack with more faults than this, all of it is kept once instead of each faulty record.
+MOST_PARTS = 64
 
 
 @dataclass(slots=True)
@@ -29,12 +32,28 @@ def fault_of(record: Record, objection: Objection) -> Fault:
 
 def none_usable(message: Message, site_id: int, faults: list[Fault]) -> Decoded:
     """Refuse a whole message once, rather than each of its records."""
+    reason, told = _together(faults, "no-usable-record")
+    return turned_away(message, Verdict.QUARANTINED, reason, told, site_id)
+
+
+def parts_of(message: Message, site_id: int, faults: list[Fault]) -> list[Refused]:
+    """Return what is kept of a message some of whose records could be used."""
+    if len(faults) > MOST_PARTS:
+        reason, told = _together(faults, "several-records")
+        return [refused_part(message, site_id, reason, told, message.payload)]
+    return [
+        refused_part(message, site_id, fault.reason, fault.detail, fault.payload)
+        for fault in faults
+    ]
+
+
+def _together(faults: list[Fault], several: str) -> tuple[str, str]:
+    """Return the reason of all faults, or ``several``, and the first of them in words."""
     reasons = {fault.reason for fault in faults}
     told = "; ".join(fault.detail for fault in faults[:_TOLD_FAULTS])
     if len(faults) > _TOLD_FAULTS:
         told += f"; and {len(faults) - _TOLD_FAULTS} more"
-    reason = reasons.pop() if len(reasons) == 1 else "no-usable-record"
-    return turned_away(message, Verdict.QUARANTINED, reason, told, site_id)
+    return reasons.pop() if len(reasons) == 1 else several, told
 
 
 def turned_away(

@@ -10,6 +10,7 @@ import msgspec
 
 from joulebook.ingest.layouts import Layout, Row
 from joulebook.ingest.senml import MOST_TIME_S, VERSIONS, instant_ms
+from joulebook.ingest.senml_fields import MAX_PACK_BYTES
 from joulebook.ingest.units import Conversion
 
 _UNSET = msgspec.UNSET
@@ -31,6 +32,9 @@ class QuickRecord(msgspec.Struct, forbid_unknown_fields=True, gc=False):
     bver: int | msgspec.UnsetType = _UNSET
 
 
+# What is remembered of packs is bounded; whatever is larger is read slowly, each time anew.
+_USUAL_NAMES, _USUAL_LENGTH = 128, 32
+
 _DECODER = msgspec.json.Decoder(list[QuickRecord])
 
 
@@ -51,6 +55,16 @@ class Shape:
             (f"{bn}{name}", bu if unit is _UNSET else unit or bu)
             for name, unit in zip(self.names, self.units, strict=True)
         ]
+
+    def is_usual(self) -> bool:
+        """Return whether the pack is one to remember: few names, as a device has, and short."""
+        base = 0 if self.base_name is _UNSET else len(self.base_name)
+        unit = 0 if self.base_unit is _UNSET else len(self.base_unit)
+        texts = [*self.names, *(each for each in self.units if each is not _UNSET)]
+        return (
+            len(self.names) <= _USUAL_NAMES
+            and base + unit + sum(map(len, texts)) <= _USUAL_NAMES * _USUAL_LENGTH
+        )
 
     def quotes(self) -> int:
         """Return how many quotation marks such a pack has, ``bt``, ``bver`` and ``t`` aside."""
@@ -150,6 +164,8 @@ class Plan:
 
 def read_quickly(payload: bytes) -> QuickPack | None:
     """Return a pack of plain records, or ``None`` where it has to be read slowly."""
+    if len(payload) > MAX_PACK_BYTES:
+        return None
     try:
         records = _DECODER.decode(payload)
     except (msgspec.DecodeError, UnicodeDecodeError):

@@ -33,6 +33,9 @@ LEGAL_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 #: Below 10 come RFC 8428's older drafts, whose number its own example carries (5).
 VERSIONS = frozenset({*range(1, 11), 26})
 
+# Longest base name and base unit.
+_MOST_BASE = 256
+
 # Longest name told in full.
 _MOST_SHOWN = 64
 
@@ -134,6 +137,13 @@ class _Base:
                 if not isinstance(fields[label], str):
                     raise PackError(
                         "field-wrong-type", f"{label} of record {number} is no text; expected text"
+                    )
+                if len(fields[label]) > _MOST_BASE:
+                    # It would be kept again beside each record that cannot be used.
+                    raise PackError(
+                        "field-too-long",
+                        f"{label} of record {number} has {len(fields[label])} characters; "
+                        f"expected at most {_MOST_BASE}",
                     )
                 self.fields[label] = fields[label]
         for label in ("bt", "bv", "bs"):

@@ -6,6 +6,7 @@ pack, numbers that no float holds. Bounded in depth, since a pack is a list of f
 
 import io
 import json
+from collections import Counter
 from decimal import Decimal
 from typing import Any, NoReturn
 
@@ -136,8 +137,8 @@ def _from_json(payload: bytes) -> object:
 def _unique(pairs: list[tuple[str, Any]]) -> Fields:
     fields = dict(pairs)
     if len(fields) != len(pairs):
-        labels = [label for label, _ in pairs]
-        twice = next(label for label in labels if labels.count(label) > 1)
+        counted = Counter(label for label, _ in pairs)
+        twice = next(label for label, count in counted.items() if count > 1)
         raise PackError(
             "field-duplicate", f"the label {shown(twice)} comes twice in a record; expected once"
         )

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import lru_cache
 
 _PRIMARY_NAMES = """
     m kg g s A K cd mol Hz rad sr N Pa J W C V F Ohm S Wb T H Cel lm lx Bq Gy Sv kat m2 m3 l
@@ -100,9 +100,20 @@ def is_registered(unit: str) -> bool:
     return unit in _PRIMARY or unit in _SECONDARY
 
 
-@cache
+#: The longest unit that is looked at: no unit is as long, and a sender that makes units up would
+#: otherwise fill the memory with what is remembered of them.
+MOST_UNIT = 64
+
+
 def conversion(unit: str, canonical: str) -> Conversion | None:
     """Return how to get from one unit to another, or ``None`` where they measure unlike things."""
+    if len(unit) > MOST_UNIT:
+        return None
+    return _conversion(unit, canonical)
+
+
+@lru_cache(maxsize=4096)
+def _conversion(unit: str, canonical: str) -> Conversion | None:
     sent_base, sent_scale, sent_offset = _base(unit)
     base, scale, offset = _base(canonical)
     if sent_base != base:

@@ -10,6 +10,13 @@ from joulebook.storage.records import Column, Series
 #: stop at 2000 columns.
 MAX_SERIES = 512
 
+#: A site with more devices than this has a sender that makes up names, too.
+MAX_DEVICES = 1000
+
+# So many sets of columns are remembered, none of them larger: a sender that puts its quantities
+# in ever another order would otherwise fill the memory.
+_MOST_REMEMBERED, _MOST_COLUMNS = 4096, 128
+
 
 class SeriesMismatch(Exception):  # noqa: N818 -- the message is refused, nothing failed
     """A column whose unit or kind is not the stored one of its series."""
@@ -31,6 +38,13 @@ class TooManySeries(Exception):  # noqa: N818 -- the message is refused, nothing
         self.column = column
 
 
+class TooManyDevices(Exception):  # noqa: N818 -- the message is refused, nothing failed
+    """A device that would be one more than a site can have."""
+
+    def __init__(self, device: str) -> None:
+        super().__init__(f"the site has {MAX_DEVICES} devices already: no place for {device}")
+
+
 class SeriesRegister:
     """Finds series, and makes those that are missing. One for each writing connection.
 
@@ -48,7 +62,13 @@ class SeriesRegister:
         self._resolved.clear()
 
     def device_id(self, connection: sqlite3.Connection, site_id: int, device: str) -> int:
-        """Return the device's id, made where it is missing, in the caller's transaction."""
+        """Return the device's id, made where it is missing, in the caller's transaction.
+
+        Raises
+        ------
+        TooManyDevices
+            If the site has no place for one more.
+        """
         key = (site_id, device)
         if key not in self._devices:
             self._devices[key] = _device_id(connection, site_id, device)
@@ -69,8 +89,8 @@ class SeriesRegister:
         ------
         SeriesMismatch
             If a series has another unit or kind.
-        TooManySeries
-            If the device has no place for one more.
+        TooManySeries, TooManyDevices
+            If the device, or the site, has no place for one more.
         ValueError
             If a quantity comes twice.
         """
@@ -79,8 +99,18 @@ class SeriesRegister:
         if found is None:
             device_id = self.device_id(connection, site_id, device)
             found = _resolve(connection, site_id, device_id, device, columns)
-            self._resolved[key] = found
+            if len(self._resolved) >= _MOST_REMEMBERED:
+                self._resolved.clear()
+            if len(columns) <= _MOST_COLUMNS:
+                self._resolved[key] = found
         return found
+
+
+@names_faults
+def devices_of(connection: sqlite3.Connection, site_id: int) -> frozenset[str]:
+    """Return the names of all devices of a site."""
+    rows = connection.execute("SELECT name FROM devices WHERE site_id = ?", (site_id,))
+    return frozenset(name for (name,) in rows)
 
 
 @names_faults
@@ -128,6 +158,11 @@ def _device_id(connection: sqlite3.Connection, site_id: int, device: str) -> int
         "SELECT id FROM devices WHERE site_id = ? AND name = ?", key
     ).fetchone()
     if row is None:
+        (count,) = connection.execute(
+            "SELECT count(*) FROM devices WHERE site_id = ?", (site_id,)
+        ).fetchone()
+        if count >= MAX_DEVICES:
+            raise TooManyDevices(device)
         row = connection.execute(
             "INSERT INTO devices (site_id, name) VALUES (?, ?) RETURNING id", key
         ).fetchone()

@@ -193,6 +193,12 @@ _REFUSALS = {
         "Name not allowed",
         "Use small letters, digits and underscores; docs/wire-format.md has the form.",
     ),
+    "quantities-too-many": Refusal(
+        "Too many quantities", "Look at the program that sends: it makes up names of quantities."
+    ),
+    "devices-too-many": Refusal(
+        "Too many devices", "Look at the program that sends: it makes up names of devices."
+    ),
     "json-malformed": Refusal(
         "Not JSON", "Look at the program that sends: what it wrote cannot be read."
     ),

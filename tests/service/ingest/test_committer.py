@@ -3,6 +3,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -13,6 +14,7 @@ from joulebook.ingest.committer import Committer
 from joulebook.ingest.decode import Decoder
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.outcomes import Decoded
+from joulebook.storage import series
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database, StorageUnavailableError, transaction
 from joulebook.storage.quarantine import quarantined
@@ -95,6 +97,41 @@ def test_a_device_that_makes_up_names_is_stopped_and_keeps_its_series(
     assert outcome.verdicts == [Verdict.STORED, Verdict.STORED]
     assert stored(*home) == {("kiln", "q7"): 1.0, ("battery", "voltage"): 53.1}
     assert reasons(database) == ["quantities-too-many"]
+
+
+def test_a_sender_that_makes_up_devices_is_stopped_and_keeps_its_own(
+    home: tuple[Database, Site], committer: Committer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(series, "MAX_DEVICES", 2)
+    made_up = [message([VOLTAGE], device=f"battery-{number}") for number in range(5)]
+    outcome = committer.commit(made_up)
+    assert outcome.verdicts == [Verdict.STORED] * 2 + [Verdict.QUARANTINED] * 3
+    assert set(stored(*home)) == {("battery-0", "voltage"), ("battery-1", "voltage")}
+    assert reasons(home[0]) == ["devices-too-many"] * 3
+    assert committer.commit(made_up[:1]).verdicts == [Verdict.STORED]
+
+
+def test_many_conflicts_cost_one_more_try(
+    home: tuple[Database, Site], committer: Committer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    devices = [f"fan-{number}" for number in range(20)]
+    committer.commit(
+        [message([{"n": "speed", "u": "m/s", "v": 5}], device=each) for each in devices]
+    )
+    tries = []
+    write = Committer._write
+
+    def counted(self: Committer, *what: Any) -> Written:
+        tries.append(1)
+        return write(self, *what)
+
+    monkeypatch.setattr(Committer, "_write", counted)
+    with closing(Committer(home[0])) as after_a_restart:
+        outcome = after_a_restart.commit(
+            [message([{"n": "speed", "u": "V", "v": 5}], device=each) for each in devices]
+        )
+    assert outcome.verdicts == [Verdict.QUARANTINED] * 20
+    assert len(tries) == 2
 
 
 def test_a_bug_costs_the_message_that_trips_it(

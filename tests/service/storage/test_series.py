@@ -1,9 +1,11 @@
 from contextlib import closing
+from itertools import permutations
 from sqlite3 import Connection, IntegrityError
 
 import pytest
 
 from joulebook.core.spans import Span
+from joulebook.storage import series
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.connections import transaction
 from joulebook.storage.database import Database
@@ -13,7 +15,9 @@ from joulebook.storage.series import (
     MAX_SERIES,
     SeriesMismatch,
     SeriesRegister,
+    TooManyDevices,
     TooManySeries,
+    devices_of,
     series_of,
 )
 from tests.helpers.databases import NOON_MS, undone, write
@@ -147,6 +151,35 @@ def test_a_wider_table_is_taken_back_with_its_transaction(
         SeriesRegister().resolve(connection, site.id, "battery", columns)
     names = [row[1] for row in connection.execute("PRAGMA table_info(readings)")]
     assert names == ["device_id", "at_ms", *(f"v{slot}" for slot in range(16))]
+
+
+def test_a_site_has_so_many_devices(
+    connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(series, "MAX_DEVICES", 1)
+    register = SeriesRegister()
+    with transaction(connection):
+        register.resolve(connection, site.id, "battery", (POWER,))
+        with pytest.raises(TooManyDevices, match="no place for battery-2"):
+            register.resolve(connection, site.id, "battery-2", (POWER,))
+    assert devices_of(connection, site.id) == {"battery"}
+
+
+def test_a_sender_that_permutes_its_quantities_does_not_fill_the_memory(
+    connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(series, "_MOST_REMEMBERED", 3)
+    monkeypatch.setattr(series, "_MOST_COLUMNS", 4)
+    columns = [Column(f"q{number}", "V") for number in range(5)]
+    register = SeriesRegister()
+    with transaction(connection):
+        for order in permutations(columns[:4], 4):
+            found = register.resolve(connection, site.id, "battery", order)
+            assert [each.quantity for each in found] == [each.quantity for each in order]
+            assert len(register._resolved) <= 3
+        before = len(register._resolved)
+        assert len(register.resolve(connection, site.id, "battery", tuple(columns))) == 5
+        assert len(register._resolved) <= before
 
 
 def test_a_device_that_makes_up_names_without_end_is_refused(

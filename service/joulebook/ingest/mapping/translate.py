@@ -57,7 +57,8 @@ class Mappings:
         made = Translated([], [])
         try:
             document = _json.decode(message.payload)
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except (msgspec.DecodeError, UnicodeDecodeError, ArithmeticError, RecursionError):
+            # No JSON; or a number that no decimal holds, or lists in lists without end.
             document = _plain(message.payload)
         for rule, taken in found:
             _apply(rule, taken, document, message, made)
@@ -70,15 +71,15 @@ def _apply(
     device = _PLACEHOLDER.sub(lambda number: taken[int(number[1]) - 1].lower(), rule.device)
     try:
         at_ms = _time(rule, document)
-    except ValueError as error:
-        made.objections.append(Objection("time-not-found", f"the time: {error}"))
+    except (ValueError, ArithmeticError) as error:
+        made.objections.append(Objection("time-not-found", f"the time: {_why(error)}"))
         return
     records = []
     for reading in rule.readings:
         try:
             record = _record(reading, document)
-        except ValueError as error:
-            detail = f"{device}/{reading.quantity}: {error}"
+        except (ValueError, ArithmeticError) as error:
+            detail = f"{device}/{reading.quantity}: {_why(error)}"
             made.objections.append(Objection("reading-not-found", detail))
         else:
             if record is not None:
@@ -140,6 +141,11 @@ def _number(value: object) -> Decimal | None:
     if isinstance(value, str) and _NUMBER.fullmatch(value.strip()):
         return Decimal(value.strip())
     return None
+
+
+def _why(error: ValueError | ArithmeticError) -> str:
+    """Return what is wrong with a value, in words; decimal has none for what it cannot hold."""
+    return str(error) if isinstance(error, ValueError) else "the number is too large"
 
 
 def _plain(payload: bytes) -> str:
