@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from joulebook.cli.arenas import share_one_arena
 from joulebook.cli.options import clock_ms, opened_database, progress_bar, settings_of
 from joulebook.cli.service import Service, free_port
 from joulebook.demo.bridged import (
@@ -53,6 +54,7 @@ def demo(data_dir: Path, port: int | None, mqtt_port: int | None, *, no_serve: b
     Example: joulebook demo
              joulebook demo --data DIR --no-serve
     """
+    share_one_arena()
     settings = settings_of(
         data_dir,
         host="127.0.0.1",

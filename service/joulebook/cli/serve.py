@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from joulebook.cli.arenas import share_one_arena
 from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
 from joulebook.cli.people import first_owner_link
 from joulebook.cli.service import Service
@@ -28,6 +29,7 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     \b
     Example: joulebook serve --data DIR
     """
+    share_one_arena()
     settings = settings_of(data_dir, host=host, port=port, mqtt_port=mqtt_port)
     set_up_logs(settings.log_level, settings.log_form)
     with only_service(data_dir), opened_database(data_dir) as database:
