@@ -17,6 +17,7 @@ from joulebook.cli.people import person
 from joulebook.cli.readings import import_file, recompute
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
+from joulebook.cli.sign_offs import sign_off
 from joulebook.cli.sites import site
 from joulebook.cli.tariffs import tariff
 from joulebook.cli.tokens import token
@@ -39,6 +40,7 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, person, mapping, import_file, recompute, show),
-    *(correction, event, deep_test, tariff, evidence, export, backup, restore, verify, bench),
+    *(correction, event, sign_off, deep_test, tariff, evidence, export, backup, restore),
+    *(verify, bench),
 ):
     joulebook.add_command(command)

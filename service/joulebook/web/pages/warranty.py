@@ -11,6 +11,7 @@ from joulebook.web import formats, record_sentences
 from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.record_texts import CANNOT_SEE, RECORD_WORKINGS
+from joulebook.web.setup.facts import LIMITS, words
 from joulebook.web.shown import KWH_WHOLE, PERCENT, PERCENT_WHOLE, ends_of
 from joulebook.web.sites import Backed, Sited
 
@@ -64,7 +65,7 @@ def warranty_page(site: Sited, backing: Backed) -> HTMLResponse:
         record=record,
         lead=record_sentences.will_hold(wear, site.battery_ah),
         measured=[words for words in measured if words is not None],
-        terms=term_rows(terms),
+        terms=[*term_rows(terms), *limit_rows(site)],
         assumed=terms.get("assumed", []),
         fan=fan_rows(terms),
         levels=levels_of(terms),
@@ -95,6 +96,12 @@ def term_rows(terms: Document) -> list[tuple[str, str]]:
             "no limit was entered" if throughput is None else f"{KWH_WHOLE.text(throughput)} out",
         ),
     ]
+
+
+def limit_rows(site: Site) -> list[tuple[str, str]]:
+    """Return the limits that the terms ask to keep, those that were entered."""
+    limits = ((fact, getattr(site, fact.name)) for fact in LIMITS)
+    return [(fact.label, words(fact.name, value)) for fact, value in limits if value is not None]
 
 
 def levels_of(terms: Document) -> list[int]:

@@ -3,7 +3,7 @@ from dataclasses import replace
 from typing import Any
 
 from joulebook.storage.records import Site
-from joulebook.web.pages.warranty import missing_for_proof, term_rows, what_if_rows
+from joulebook.web.pages.warranty import limit_rows, missing_for_proof, term_rows, what_if_rows
 from tests.helpers.pages import Studio, words_of
 
 SITE = Site(id=1, name="studio", timezone="UTC")
@@ -28,6 +28,15 @@ def test_terms_are_shown_as_entered(long: Studio) -> None:
     assert "Over earlier, after 20000 kWh out" in text
     assert "so assumed" not in text
     assert "joulebook site set studio --installed" in text
+
+
+def test_limits_that_were_entered_stand_among_the_terms() -> None:
+    site = replace(SITE, charge_high_c=50.0, charge_max_v=57.6)
+    assert limit_rows(site) == [
+        ("Charging: hottest cell", "50\N{NO-BREAK SPACE}°C"),
+        ("Charging: highest voltage", "57.6\N{NO-BREAK SPACE}V"),
+    ]
+    assert limit_rows(SITE) == []
 
 
 def test_a_limit_of_energy_that_comes_first_is_said(long: Studio) -> None:
