@@ -81,7 +81,7 @@ class Door:
             self.app,
             base_url=OUTSIDE,
             client=(at, 50000),
-            headers={"Authorization": given},
+            headers={"Authorization": given, "Origin": OUTSIDE},
             raise_server_exceptions=False,
             follow_redirects=False,
         )

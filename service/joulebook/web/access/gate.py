@@ -64,13 +64,15 @@ class Gate:
 
     async def _refusal(self, request: Request, actor: Actor) -> Response | None:
         path = request.url.path
-        if is_open(path) or (path == "/metrics" and actor.watches):
+        if is_open(path) or (path == "/metrics" and _may_watch(actor)):
             return None
         if actor.kind == "token":
             if actor.grant is not None and is_for(actor.grant.scope, request):
                 return None
             raise _not_for_this(actor)
         if actor.kind != "nobody":
+            if path == "/metrics":
+                raise _not_for_this(actor)
             return None
         owned = await run_in_threadpool(self._knowing.is_owned, request)
         if not owned:
@@ -78,6 +80,10 @@ class Gate:
         if request.method == "GET" and wants_page(request):
             return RedirectResponse(f"/sign-in?next={quote(asked_address(request), safe='/')}", 303)
         raise _not_signed_in(request)
+
+
+def _may_watch(actor: Actor) -> bool:
+    return actor.watches or actor.may_run_the_house()
 
 
 def _in_place(scope: Scope, address: str) -> Scope:
@@ -119,8 +125,8 @@ def _not_for_this(actor: Actor) -> ProblemError:
     return ProblemError(
         403,
         "not-yours",
-        f"the token of {actor.name} is not for this",
-        where="header Authorization",
-        expected="a token that reads, for the API; one that writes, for readings of its site",
+        f"this is not for {actor.name}",
+        where="who asks: a session, or header Authorization",
+        expected="a token for it: one that reads the API, writes readings, or reads the metrics",
         next_step="make a token for what you want to do",
     )

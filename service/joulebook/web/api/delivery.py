@@ -66,8 +66,8 @@ async def deliver(
     readings are on disk; after no answer, or 503, send the same again: what is there already
     changes nothing. What cannot be used is set aside with the reason and shown on its page.
     """
-    kind = _kind(request)
     grant = _grant(actor, site)
+    kind = _kind(request)
     body = await _body(request, MOST_BYTES[kind])
     if kind == "csv":
         return await run_in_threadpool(_import, backing, grant, body)

@@ -39,7 +39,7 @@ def people_page(backing: Backed, _keeper: Keeper) -> Response:
 
 
 @router.post("")
-def add(request: Request, form: Sent, backing: Backed, keeper: Keeper) -> Response:
+def add(request: Request, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Add somebody, and show the link that lets him in, once."""
     known = sites(backing.database)
     name = form.text("name", most=40, needed=True)
@@ -65,7 +65,7 @@ def person_page(number: Number, backing: Backed, _keeper: Keeper, done: str = ""
 
 
 @router.post("/{number}")
-def change(number: Number, form: Sent, backing: Backed, keeper: Keeper) -> Response:
+def change(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Change what somebody may see and change."""
     person, known = _person(backing, number), sites(backing.database)
     everywhere, at = asked_roles(form, known)
@@ -83,7 +83,7 @@ def change(number: Number, form: Sent, backing: Backed, keeper: Keeper) -> Respo
 
 @router.post("/{number}/link")
 def new_link(
-    number: Number, request: Request, _form: Sent, backing: Backed, keeper: Keeper
+    number: Number, request: Request, keeper: Keeper, _form: Sent, backing: Backed
 ) -> Response:
     """Make a link with which somebody chooses a password, and show it once."""
     person = _person(backing, number)
@@ -93,19 +93,19 @@ def new_link(
 
 
 @router.post("/{number}/shut-out")
-def shut_out(number: Number, form: Sent, backing: Backed, keeper: Keeper) -> Response:
+def shut_out(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Shut somebody out."""
     return _disabled(number, form, backing, keeper, action="shut out person")
 
 
 @router.post("/{number}/let-in")
-def let_in(number: Number, form: Sent, backing: Backed, keeper: Keeper) -> Response:
+def let_in(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Let somebody in again who was shut out."""
     return _disabled(number, form, backing, keeper, action="let in person")
 
 
 @router.post("/{number}/sign-out")
-def sign_out(number: Number, _form: Sent, backing: Backed, keeper: Keeper) -> Response:
+def sign_out(number: Number, keeper: Keeper, _form: Sent, backing: Backed) -> Response:
     """Sign somebody out everywhere."""
     person = _person(backing, number)
     with noted_change(backing, keeper, "sign out person", detail=person.name) as connection:

@@ -1,0 +1,241 @@
+"""Every route of the application, for everybody who may come, at one's own site and another.
+
+Routes are taken from the application itself and fall under rules, so that a new one is held to
+them from its first day. No cell changes anything: what is posted is of no form that is taken, and
+a handler must ask who somebody is before it looks at that.
+"""
+
+import re
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.routing import iter_route_contexts
+from fastapi.testclient import TestClient
+
+from joulebook.storage.people import set_disabled
+from joulebook.storage.records import Scope
+from joulebook.storage.shares import add_share, revoke_share
+from joulebook.storage.tokens import revoke_token
+from tests.helpers.databases import write
+from tests.helpers.pages import HOUSE
+from tests.helpers.visitors import DAY_MS, Door, opened_door, person_of
+
+SITES = ("studio", "barn")
+FIGURE = "/sites/studio/figures/week"
+#: Answered to anybody, with what tells nothing of a site.
+OPEN = re.compile(
+    r"/(healthz|readyz|sign-in|about|region|worker\.js|assets/.+|welcome/.+)", flags=re.ASCII
+)
+#: Pages of a site that only its owner opens; all others a viewer opens too.
+OWNERS_ONLY = re.compile(r"/sites/[^/]+/(setup|shares|alerts)(/.+)?")
+#: What concerns all sites, or the people: for owners of everything.
+KEEPERS = re.compile(r"/(audit|people(?!/me\b)(/.+)?|setup/.+)")
+VALUES = {"day": "2026-03-03", "week": "2026-W09", "number": "1", "path": "x"}
+REFUSALS = ("not-signed-in", "not-yours", "unknown-site")
+
+
+@dataclass(frozen=True)
+class Role:
+    """Somebody who comes: how he asks, and what he may see and change by the rules."""
+
+    comes: Callable[[Door], TestClient]
+    sees: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    signed_in: bool = False
+    keeper: bool = False
+    onlooker: bool = False  # may see what is of every site, or none
+    watches: bool = False
+    reads: bool = False  # the API, with a token
+    writes: tuple[str, ...] = ()  # readings, with a token
+    fetches: str = ""  # the one address that his link was sealed for
+    owned: bool = True  # whether there is an owner when he comes
+
+
+def program(scope: Scope, site: str | None, door: Door, *, revoked: bool = False) -> TestClient:
+    given = {"studio": door.studio, "barn": door.barn, None: None}[site]
+    secret = door.token("tool", scope, given)
+    if revoked:
+        with closing(door.database.connect()) as connection:
+            revoke_token(connection, 1, now_ms=1)
+    return door.program(secret, "tool")
+
+
+def person(name: str, door: Door) -> TestClient:
+    client = door.signed_in(name).client
+    client.headers["Accept"] = "application/json"
+    return client
+
+
+def expired(door: Door) -> TestClient:
+    client = person("Ada", door)
+    door.clock[0] += 14 * DAY_MS
+    return client
+
+
+def shut_out(door: Door) -> TestClient:
+    client = person("Ben", door)
+    with closing(door.database.connect()) as connection:
+        set_disabled(connection, person_of(door, "Ben"), disabled_ms=1)
+    return client
+
+
+def stranger(at: str, base: str, door: Door, **headers: str) -> TestClient:
+    client = door.browser(at=at, base=base)
+    client.headers.update({"Accept": "application/json", **headers})
+    return client
+
+
+def holder(door: Door, *, revoked: bool = False, ended: bool = False) -> TestClient:
+    """Return whoever has a link to a page, and asks for all else with the seal of its figure."""
+    with closing(door.database.connect()) as connection:
+        write(connection, door.studio, "pv", {door.clock[0] - 1000: {"power": 1500.0}})
+        secret = add_share(
+            connection,
+            door.studio,
+            "/sites/studio",
+            made_by="Ada",
+            now_ms=door.clock[0],
+            lasts_ms=DAY_MS,
+        )
+        client = stranger("192.0.2.7", "http://power.example.org", door)
+        page = client.get(f"/shared/{secret}").text
+        if revoked:
+            revoke_share(connection, door.studio, 1, now_ms=1)
+    seal = re.search(r"/latest\?seal=([\w.]+)", page)
+    assert seal is not None
+    if ended:
+        door.clock[0] += DAY_MS
+    client.params = client.params.set("seal", seal[1])
+    return client
+
+
+far = partial(stranger, "192.0.2.7", "http://power.example.org")
+near = partial(stranger, "127.0.0.1", HOUSE)
+EVERYTHING: dict[str, Any] = {
+    "sees": SITES,
+    "changes": SITES,
+    "signed_in": True,
+    "keeper": True,
+    "onlooker": True,
+    "watches": True,
+}
+ROLES = {
+    "nobody": Role(far),
+    "nobody, at this machine": Role(near, watches=True),
+    "nobody, before there is an owner": Role(far, owned=False),
+    "this machine, before there is an owner": Role(near, owned=False, **EVERYTHING),
+    "this machine, through a proxy": Role(partial(near, **{"X-Forwarded-For": "::1"}), owned=False),
+    "this machine, by another name": Role(
+        partial(stranger, "127.0.0.1", "http://power.example.org"), owned=False
+    ),
+    "owner of everything": Role(partial(person, "Ada"), **EVERYTHING),
+    "owner of the studio": Role(
+        partial(person, "Ben"), sees=("studio",), changes=("studio",), signed_in=True
+    ),
+    "viewer of the studio": Role(partial(person, "Cleo"), sees=("studio",), signed_in=True),
+    "viewer of the barn": Role(partial(person, "Dan"), sees=("barn",), signed_in=True),
+    "viewer of everything": Role(partial(person, "Eve"), sees=SITES, signed_in=True, onlooker=True),
+    "session that has ended": Role(expired),
+    "session of somebody who was shut out": Role(shut_out),
+    "token that writes": Role(partial(program, "write", "studio"), writes=("studio",)),
+    "token that reads the studio": Role(
+        partial(program, "read", "studio"), sees=("studio",), reads=True
+    ),
+    "token that reads everything": Role(partial(program, "read", None), sees=SITES, reads=True),
+    "token for metrics": Role(partial(program, "metrics", None), watches=True),
+    "revoked token that wrote": Role(partial(program, "write", "studio", revoked=True)),
+    "revoked token that read": Role(partial(program, "read", "studio", revoked=True)),
+    "revoked token for metrics": Role(partial(program, "metrics", None, revoked=True)),
+    "link to a page": Role(holder, fetches="/api/v1/sites/studio/latest"),
+    "revoked link": Role(partial(holder, revoked=True)),
+    "link that has ended": Role(partial(holder, ended=True)),
+}
+
+
+def cells(door: Door) -> Iterator[tuple[str, str, str | None]]:
+    """Yield method, address and site of every request: each route at both sites, if it has one."""
+    for context in iter_route_contexts(door.app.routes):
+        path = str(context.path)
+        for site in SITES if "{site}" in path else (None,):
+            named = path.replace("{site}", str(site))
+            filled = re.sub(r"{(\w+)(:\w+)?}", lambda part: VALUES.get(part[1], "1"), named)
+            for method in sorted((context.methods or set()) - {"HEAD"}):
+                yield method, filled, site
+
+
+def is_let_in(role: Role, method: str, path: str, site: str | None) -> bool | None:
+    """Return what the rules say; ``None`` where a viewer may be shown a page or not."""
+    if OPEN.fullmatch(path) or path == role.fetches:
+        return True
+    if path == "/metrics":
+        return role.watches
+    if path.startswith("/api/"):
+        if method == "POST":
+            return site in role.writes
+        return site in role.sees if site else role.signed_in or role.reads
+    if site is not None:
+        if not role.signed_in or site not in role.sees:
+            return False
+        if method == "POST":
+            return site in role.changes
+        return site in role.changes or (None if OWNERS_ONLY.fullmatch(path) else True)
+    if KEEPERS.fullmatch(path):
+        return role.keeper
+    if path == "/quarantine":
+        return role.onlooker
+    return role.signed_in
+
+
+def was_let_in(client: TestClient, method: str, path: str) -> bool:
+    """Ask, posting what no handler takes, and tell whether the answer is of what was asked for."""
+    sent = {"Content-Type": "image/png"} if method == "POST" else {}
+    answer = client.request(method, path, content=b"x" if sent else None, headers=sent)
+    assert answer.status_code != 500, f"{method} {path}"
+    kind = answer.json()["type"] if "problem" in answer.headers.get("content-type", "") else ""
+    assert not kind.endswith("not-from-here"), f"{method} {path} looks at the form first"
+    gone = "link is good no longer" in answer.text and not path.startswith("/welcome/")
+    return not gone and not kind.endswith(REFUSALS) and answer.status_code not in (401, 403, 429)
+
+
+@pytest.mark.parametrize("name", ROLES)
+def test_everybody_gets_where_the_rules_say_and_nowhere_else(name: str, tmp_path: Path) -> None:
+    role = ROLES[name]
+    door = opened_door(tmp_path, owned=role.owned)
+    client = role.comes(door)
+    wrong = []
+    for method, path, site in cells(door):
+        expected = is_let_in(role, method, path, site)
+        found = was_let_in(client, method, path)
+        if expected not in (None, found):
+            wrong.append(f"{method} {path}: {'in' if found else 'out'}")
+    assert wrong == []
+    door.database.close()
+
+
+def test_a_link_fetches_what_its_page_shows_and_nothing_else(tmp_path: Path) -> None:
+    door = opened_door(tmp_path)
+    client = holder(door)
+    # The seal of `holder` is that of the newest readings; of another site's it is none.
+    assert client.get("/api/v1/sites/studio/latest").status_code == 200
+    assert client.get("/api/v1/sites/barn/latest").status_code == 401
+    assert client.get(FIGURE).status_code == 401
+
+
+def test_how_many_cells_there_are(
+    tmp_path: Path, record_property: Callable[[str, object], None]
+) -> None:
+    door = opened_door(tmp_path)
+    requests = list(cells(door))
+    routes = {(method, re.sub(r"/(studio|barn)\b", "", path)) for method, path, _ in requests}
+    size = len(requests) * len(ROLES)
+    record_property("cells", size)
+    sys.stdout.write(
+        f"{len(routes)} routes, {len(requests)} requests, {len(ROLES)} roles: {size} cells\n"
+    )
+    assert len(requests) > len(routes) > 60
