@@ -14,7 +14,7 @@ from joulebook.cli.options import (
     opened_database,
 )
 from joulebook.storage.catalogue import add_site, site_named
-from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts
+from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts, facts_of
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
 
@@ -115,7 +115,10 @@ def change(name: str, forgotten: tuple[str, ...], data_dir: Path, **given: Any) 
         changed = change_facts(connection, known, **cast(SiteFacts, facts))
         detail = ", ".join(f"{fact} {value}" for fact, value in facts.items())
         note(connection, "change facts", site=known.name, detail=detail)
-    for fact in FACTS:
-        value = getattr(changed.site, fact)
-        print(f"{fact}: {'not given' if value is None else value}")
+    told = facts_of(changed.site)
+    missing = [fact for fact, value in told.items() if value is None]
+    for fact, value in told.items():
+        if value is not None:
+            print(f"{fact}: {value}")
+    print(f"not given: {', '.join(missing) or 'nothing'}")
     print(f"days to be computed anew: {changed.days}")
