@@ -1,0 +1,1 @@
+"""When the owner is to be told of something, and when that is over."""
