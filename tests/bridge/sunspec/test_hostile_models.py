@@ -57,7 +57,7 @@ def test_names_that_would_be_more_than_names(name: str) -> None:
     words = words_at(40000, [*MARKER, *common, *image(802), *ZONE_END])
     text = read_and_write({1: words})
     (line,) = tomllib.loads(text)["line"]
-    assert line["address"] == str(ADDRESS)
+    assert str(ADDRESS) in line.values()
 
 
 def test_a_chain_of_all_the_same(tmp_path: Path) -> None:
