@@ -29,8 +29,8 @@ axe.run(document, {resultTypes: ["violations"]}).then(found => found.violations.
 @cache
 def _source() -> str:
     """Return axe's script; skip the test where it cannot be had."""
-    if not _KEPT.exists():
-        _fetch(needs_program("npm"))
+    if not _KEPT.exists():  # pragma: no cover - the first run on a machine
+        fetch(_KEPT, needs_program("npm"))
     assert base64.b64encode(hashlib.sha512(_KEPT.read_bytes()).digest()).decode() == _DIGEST
     with tarfile.open(_KEPT) as package:
         script = package.extractfile("package/axe.min.js")
@@ -38,14 +38,15 @@ def _source() -> str:
         return script.read().decode()
 
 
-def _fetch(npm: str) -> None:
-    _KEPT.parent.mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=_KEPT.parent) as folder:
+def fetch(kept: Path, npm: str) -> None:
+    """Have npm pack axe-core into a file, whole or not at all; skip the test if it cannot."""
+    kept.parent.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
         command = [npm, "pack", "--silent", f"axe-core@{_VERSION}", "--pack-destination", folder]
         packed = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
         if packed.returncode != 0:
             is_absent(f"axe-core {_VERSION} does not come from npm: {packed.stderr[-200:]}")
-        (Path(folder) / f"axe-core-{_VERSION}.tgz").rename(_KEPT)
+        (Path(folder) / f"axe-core-{_VERSION}.tgz").rename(kept)
 
 
 def violations(page: Page) -> list[str]:

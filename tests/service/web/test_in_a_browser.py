@@ -179,7 +179,7 @@ def test_a_script_that_gets_into_a_page_does_not_run(phone: Page, address: str) 
 def test_what_a_console_says_is_heard(phone: Page, address: str) -> None:
     phone.go(f"{address}/about")
     phone.evaluate(
-        "console.error('first'); setTimeout(() => { window.thrown = true; throw Error('second'); })"
+        "console.log('all is well'); console.error('first'); setTimeout(() => { window.thrown = true; throw Error('second'); })"
     )
     phone.wait_for("window.thrown")
     assert "first" in phone.complaints[0]

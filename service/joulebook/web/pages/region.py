@@ -17,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 #: What the form sends for "as the browser asks".
 _ASKED = "asked"
 _CHOICES = (
-    (_ASKED, "As this browser asks, or as a site's owner entered"),
+    (_ASKED, "As a site or the browser says"),
     (PLAIN, "Plain: 25 November 2026"),
 )
 _KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie (RFC 6265bis, 5.5)
