@@ -43,7 +43,16 @@ from joulebook.storage.models_people import (
     TokenRow,
     WelcomeRow,
 )
+from joulebook.storage.models_reminders import (
+    AlertChannelRow,
+    AlertDeliveryRow,
+    AlertEpisodeRow,
+    AlertRuleRow,
+    AlertSettingsRow,
+    AlertWatchRow,
+)
 from joulebook.storage.models_setup import SignOffRow
+from joulebook.storage.models_zones import ZoneRulesRow
 from joulebook.storage.schema import prepare
 from tests.service.storage.saved_database import dump, fill
 
@@ -78,8 +87,15 @@ MODELS = (
     WelcomeRow,
     ShareRow,
     SealLinkRow,
+    AlertWatchRow,
+    AlertEpisodeRow,
+    AlertRuleRow,
+    AlertSettingsRow,
+    AlertChannelRow,
+    AlertDeliveryRow,
     TariffRow,
     SignOffRow,
+    ZoneRulesRow,
 )
 
 DRIVER_ONLY = {
