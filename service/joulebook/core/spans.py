@@ -52,6 +52,24 @@ def dates(first: date, last: date) -> Iterator[date]:
         yield first + timedelta(days=offset)
 
 
+@dataclass(frozen=True, slots=True)
+class MidnightRun:
+    """From a date on, local midnight is so much ahead of midnight in UTC. [s]"""
+
+    first: date
+    ahead_s: int
+
+
+def midnight_runs(first: date, last: date, zone: ZoneInfo) -> tuple[MidnightRun, ...]:
+    """Return where local midnights are, from one date to another: all that days depend on."""
+    runs: list[MidnightRun] = []
+    for day in dates(first, last):
+        ahead_s = ((day - _EPOCH).days * _DAY_MS - _midnight_ms(day, zone)) // 1000
+        if not runs or runs[-1].ahead_s != ahead_s:
+            runs.append(MidnightRun(day, ahead_s))
+    return tuple(runs)
+
+
 def even_pieces(day: date, zone: ZoneInfo) -> list[tuple[int, Span]]:
     """Return a local day in pieces through which the clocks run evenly, in order.
 

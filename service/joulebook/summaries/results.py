@@ -11,8 +11,9 @@ from datetime import date
 import msgspec
 
 from joulebook.core.daily.days import METHOD, DayResult
-from joulebook.storage.database import Database
-from joulebook.storage.days import day_results
+from joulebook.storage.catalogue import sites
+from joulebook.storage.database import Connection, Database
+from joulebook.storage.days import day_results, mark_days
 from joulebook.storage.records import Site
 
 _decoder = msgspec.json.Decoder(DayResult)
@@ -70,3 +71,12 @@ def day_results_in_turn(
     for _, method, result in stored:
         if method == METHOD and (found := decoded(result)).readings:
             yield found
+
+
+def mark_outdated(database: Database, connection: Connection) -> None:
+    """Mark the days, of all sites, whose results an earlier version of the method made."""
+    for site in sites(database):
+        stored = day_results(connection, site.id, None, None)
+        outdated = [day for day, method, _ in stored if method != METHOD]
+        if outdated:
+            mark_days(connection, site.id, outdated)

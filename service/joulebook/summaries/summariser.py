@@ -10,18 +10,19 @@ from datetime import date
 from functools import partial
 
 from joulebook.core.curves import MAX_GAP_S
-from joulebook.core.daily.days import METHOD, DayResult
+from joulebook.core.daily.days import DayResult
 from joulebook.core.spans import date_of
 from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database, transaction
-from joulebook.storage.days import day_results, dirty_count, dirty_days, mark_days, save_day
+from joulebook.storage.days import dirty_count, dirty_days, save_day
 from joulebook.storage.pulse import Pulse, worker_thread
 from joulebook.storage.records import Site
 from joulebook.summaries.quarters import catch_up_quarters, renew_quarters
 from joulebook.summaries.recompute import ALL_DAYS
-from joulebook.summaries.results import encoded
+from joulebook.summaries.results import encoded, mark_outdated
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
+from joulebook.summaries.zones import note_zone_rules
 
 _log = logging.getLogger(__name__)
 
@@ -102,6 +103,7 @@ class Summariser:
         self._thread: threading.Thread | None = None
         self._troubles: dict[Key, _Trouble] = {}
         self._away: _Trouble | None = None
+        self._zones: dict[int, str] = {}
         self._computed = 0
         self._caught_up_ms: int | None = None
         self._pulse = Pulse()
@@ -168,9 +170,10 @@ class Summariser:
             try:
                 with closing(self._database.connect()) as connection:
                     if outdated:
-                        self._mark_outdated(connection)
+                        mark_outdated(self._database, connection)
                         renew_quarters(connection)
                         outdated = False
+                    self._note_zones(connection)
                     self._catch_up(connection)
                     catch_up_quarters(
                         connection, now_ms=self._clock_ms(), stopping=lambda: not self._goes_on()
@@ -217,13 +220,12 @@ class Summariser:
         self._pulse.beat()
         return True
 
-    def _mark_outdated(self, connection: Connection) -> None:
-        """Mark the days whose results an earlier version of the method made."""
+    def _note_zones(self, connection: Connection) -> None:
+        """Look at each site's zone once, and again where its owner chose another."""
         for site in sites(self._database):
-            stored = day_results(connection, site.id, None, None)
-            outdated = [day for day, method, _ in stored if method != METHOD]
-            if outdated:
-                mark_days(connection, site.id, outdated)
+            if self._zones.get(site.id) != site.timezone:
+                note_zone_rules(connection, site, now_ms=self._clock_ms())
+                self._zones[site.id] = site.timezone
 
     def _catch_up(self, connection: Connection) -> None:
         """Compute what is dirty: today first, then the oldest first."""

@@ -13,12 +13,14 @@ import pytest
 
 from joulebook.core.daily.energy import integrate
 from joulebook.core.spans import (
+    MidnightRun,
     Span,
     date_of,
     dates,
     days_span,
     even_pieces,
     local_day,
+    midnight_runs,
     same_clock,
 )
 
@@ -149,3 +151,20 @@ def test_of_two_days_with_the_same_change_each_piece_has_its_own() -> None:
     pairs = same_clock(date(2026, 3, 8), date(2026, 3, 8), ZoneInfo("America/Chicago"))
     assert [here for here, _ in pairs] == [there for _, there in pairs]
     assert [here.length_s / 3600 for here, _ in pairs] == [2.0, 21.0]
+
+
+def test_midnights_are_told_in_runs() -> None:
+    # Lisbon: clocks go forward on the last Sunday of March and back on that of October (EU
+    # directive 2000/84/EC): the midnights after those Sundays are the first of their run.
+    assert midnight_runs(date(2026, 1, 1), date(2026, 12, 31), ZoneInfo("Europe/Lisbon")) == (
+        MidnightRun(date(2026, 1, 1), 0),
+        MidnightRun(date(2026, 3, 30), 3600),
+        MidnightRun(date(2026, 10, 26), 0),
+    )
+
+
+def test_runs_say_where_each_day_begins() -> None:
+    zone = ZoneInfo("Pacific/Apia")
+    (first, *_, last) = midnight_runs(date(2011, 12, 1), date(2012, 1, 3), zone)
+    # Samoa went over the date line at the end of 2011-12-29: a day later, 24 hours more ahead.
+    assert (first.ahead_s, last.ahead_s) == (-10 * 3600, 14 * 3600)
