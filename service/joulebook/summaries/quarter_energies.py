@@ -25,6 +25,7 @@ from joulebook.core.quantities import kind_of
 from joulebook.core.spans import Span, local_clock
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database
+from joulebook.storage.quarter_months import no_quarters
 from joulebook.storage.quarters import read_quarters
 from joulebook.storage.records import Site
 from joulebook.summaries.results import day_results_of
@@ -167,7 +168,7 @@ class _Reader:
         found = read_quarters(
             self._connection, self._site.id, device, self._span, quantities=[quantity]
         ).quantities
-        quarters = found[quantity]
+        quarters = found.get(quantity) or no_quarters(self._span)
         mean, low, high = (
             correcting.apply(self._corrections, device, quantity, quarters.start_ms, each)
             for each in (quarters.mean, quarters.low, quarters.high)
