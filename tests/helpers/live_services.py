@@ -19,7 +19,7 @@ def while_it_runs(service: Service, act: Callable[[], object], *, ends: bool = T
     def acting() -> None:
         try:
             act()
-        except BaseException as failure:  # noqa: BLE001 -- raised below, in the test's thread
+        except BaseException as failure:  # noqa: BLE001 # pragma: no cover -- a test that fails
             failures.append(failure)
         if ends or failures:
             os.kill(os.getpid(), signal.SIGTERM)
@@ -29,5 +29,5 @@ def while_it_runs(service: Service, act: Callable[[], object], *, ends: bool = T
         asyncio.run(service.run(thread.start))
     finally:
         thread.join()
-        if failures:
+        if failures:  # pragma: no cover -- only of a test that fails
             raise failures[0]

@@ -16,14 +16,15 @@ from joulebook.errors import JoulebookError
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status; errors for the operator are four lines."""
     try:
-        joulebook.main(args=argv, prog_name="joulebook", standalone_mode=False)
+        status = joulebook.main(args=argv, prog_name="joulebook", standalone_mode=False)
     except JoulebookError as error:
         return _tell(str(error), error.exit_status)
     except click.UsageError as error:
         return _tell(_four_lines(error), 2)
     except (KeyboardInterrupt, click.Abort):
         return 130
-    return 0
+    # A command that has said everything already ends with `click.exceptions.Exit`.
+    return status if isinstance(status, int) else 0
 
 
 def run() -> None:

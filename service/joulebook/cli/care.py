@@ -1,14 +1,16 @@
 """``joulebook backup``, ``restore`` and ``verify``: taking care of the database."""
 
+import sys
 from pathlib import Path
 
 import click
 import msgspec
 
-from joulebook.cli.options import data_option
+from joulebook.cli.options import clock_ms, data_option
 from joulebook.core.daily.days import METHOD
 from joulebook.storage.backup import back_up
 from joulebook.storage.backup import restore as restore_backup
+from joulebook.storage.backup_notes import BackupNote, note_backup
 from joulebook.storage.findings import Findings
 from joulebook.storage.verify import verify as verify_database
 from joulebook.summaries.results import decoded, json_of
@@ -37,6 +39,7 @@ def backup(file: Path, data_dir: Path, *, keep_damaged: bool) -> None:
     findings = back_up(data_dir, file, result_fault=_result_fault, keep_damaged=keep_damaged)
     print(f"backup: {file}, {_size(file)}")
     _tell(findings, file)
+    _note(file, data_dir)
 
 
 @click.command()
@@ -67,6 +70,18 @@ def verify(data_dir: Path) -> None:
     Example: joulebook verify --data DIR
     """
     _tell(verify_database(data_dir, result_fault=_result_fault), data_dir)
+
+
+def _note(file: Path, data_dir: Path) -> None:
+    """Remember when it was made, for /metrics and the doctor; the backup is good without."""
+    size_bytes = file.stat().st_size
+    try:
+        note_backup(
+            data_dir,
+            BackupNote(at_ms=clock_ms(), file=str(file.absolute()), size_bytes=size_bytes),
+        )
+    except OSError as error:
+        print(f"its date could not be noted in {data_dir}: {error.strerror}", file=sys.stderr)
 
 
 def _tell(findings: Findings, where: Path) -> None:

@@ -9,6 +9,7 @@ from joulebook.cli.corrections import correction
 from joulebook.cli.deep_tests import deep_test
 from joulebook.cli.deletion import delete  # noqa: F401 - adds itself to `site`
 from joulebook.cli.demo import demo
+from joulebook.cli.doctor.command import doctor, health
 from joulebook.cli.events import event
 from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
@@ -42,5 +43,6 @@ for command in (
     *(serve, demo, site, token, person, mapping, import_file, recompute, show),
     *(correction, event, sign_off, deep_test, tariff, evidence, export, backup, restore),
     *(verify, bench),
+    *(doctor, health),
 ):
     joulebook.add_command(command)

@@ -44,12 +44,32 @@ def only_service(data_dir: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
+def running_service(data_dir: Path) -> int | None:
+    """Return the process of the service that runs in a data directory; ``None``: none does."""
+    try:
+        descriptor = os.open(data_dir / FILE_NAME, os.O_RDWR)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return int(_process(descriptor) or 0)
+    else:
+        return None
+    finally:
+        os.close(descriptor)
+
+
+def _process(descriptor: int) -> str:
+    return os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
+
+
 def _lock(descriptor: int, data_dir: Path) -> None:
     # Not fcntl's own locks: a process loses those when it closes any descriptor of the file.
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError as error:
-        pid = os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
+        pid = _process(descriptor)
         raise UnavailableError(
             f"another service runs in this data directory{f', as process {pid}' if pid else ''}",
             where=data_dir,

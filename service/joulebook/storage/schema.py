@@ -39,15 +39,19 @@ def prepare(path: Path) -> None:
 
 def _is_ready(path: Path) -> bool:
     """Tell whether a file of ours has the newest schema and its log."""
-    known = resources.files("joulebook.storage.migrations.versions").iterdir()
-    newest = max(each.name[:4] for each in known if each.name[:4].isdigit())
     with naming_faults(path), closing(open_connection(path)) as connection:
         try:
             schema = connection.execute("SELECT version_num FROM alembic_version").fetchone()
         except sqlite3.OperationalError:
             return False  # an empty file; or one that is away, which migrating says
         (log,) = connection.execute("PRAGMA journal_mode").fetchone()
-        return bool(schema == (newest,) and log == "wal")
+        return bool(schema == (newest_schema(),) and log == "wal")
+
+
+def newest_schema() -> str:
+    """Return the schema that this version knows."""
+    known = resources.files("joulebook.storage.migrations.versions").iterdir()
+    return max(each.name[:4] for each in known if each.name[:4].isdigit())
 
 
 def refuse_unknown(path: Path) -> None:

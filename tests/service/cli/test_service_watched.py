@@ -22,6 +22,7 @@ from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
+from joulebook.storage.room import Room
 from joulebook.storage.tokens import add_token
 from tests.helpers.failing_clocks import FailingClock
 from tests.helpers.live_services import while_it_runs
@@ -193,3 +194,13 @@ def test_a_service_manager_hears_that_it_is_ready_well_and_stopping(
     assert b"READY=1\nSTATUS=taking readings in" in heard
     assert heard.count(b"WATCHDOG=1") >= 2
     assert heard[-1] == b"STOPPING=1\nSTATUS=storing what has come in"
+
+
+def test_a_disk_that_went_away_is_not_ready(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(_data_dir: Path) -> Room:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("joulebook.cli.service.room_of", gone)
+    health = house.service().health()
+    assert not health.ready
+    assert any("check that its disk is there" in problem for problem in health.problems)

@@ -1,0 +1,1 @@
+"""What `joulebook doctor` looks at, one module for each part of a deployment."""

@@ -1,0 +1,97 @@
+"""A short look at a database for those who check a deployment; changes and migrates nothing."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from joulebook.storage.connections import joined_snapshot, open_connection
+from joulebook.storage.faults import names_faults
+from joulebook.storage.people import has_owner
+from joulebook.storage.reading import readings_span
+from joulebook.storage.schema import newest_schema, refuse_unknown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteSpan:
+    """A site and the instants of its first and newest reading; ``None`` where it has none. [ms]"""
+
+    name: str
+    first_ms: int | None
+    newest_ms: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuickLook:
+    """What a database looks like at a glance.
+
+    Attributes
+    ----------
+    sentences : tuple of str
+        What SQLite's quick check objects to; empty when nothing.
+    schema : str
+        The database's.
+    outdated : bool
+        Whether it is older than this version's: the next start brings it up to date, and until
+        then nothing else is told.
+    owned : bool
+        Whether somebody owns this joulebook.
+    sites : tuple of SiteSpan
+        Each site with its readings.
+    """
+
+    sentences: tuple[str, ...]
+    schema: str
+    outdated: bool = False
+    owned: bool = False
+    sites: tuple[SiteSpan, ...] = ()
+
+
+def quick_look(path: Path) -> QuickLook:
+    """Look at a database file.
+
+    Raises
+    ------
+    SchemaError
+        If it is newer than this version, or no database of ours.
+    DatabaseDamagedError
+        If SQLite cannot read it.
+    StorageUnavailableError
+        If it cannot be opened.
+    """
+    refuse_unknown(path)
+    with _opened(path) as connection:
+        return _look(connection)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
+    connection = open_connection(path)
+    try:
+        with joined_snapshot(connection):
+            yield connection
+    finally:
+        connection.close()
+
+
+@names_faults
+def _look(connection: sqlite3.Connection) -> QuickLook:
+    checked = [sentence for (sentence,) in connection.execute("PRAGMA quick_check(5)")]
+    sentences = tuple(sentence for sentence in checked if sentence != "ok")
+    (schema,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    if schema != newest_schema():
+        return QuickLook(sentences=sentences, schema=schema, outdated=True)
+    spans = []
+    for site_id, name in connection.execute("SELECT id, name FROM sites ORDER BY name").fetchall():
+        span = readings_span(connection, site_id)
+        spans.append(
+            SiteSpan(
+                name=name,
+                first_ms=span.start_ms if span else None,
+                newest_ms=span.end_ms - 1 if span else None,
+            )
+        )
+    return QuickLook(
+        sentences=sentences, schema=schema, owned=has_owner(connection), sites=tuple(spans)
+    )
