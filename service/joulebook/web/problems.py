@@ -7,11 +7,13 @@ A problem carries the four parts of the house's errors: what (``detail``), ``whe
 import logging
 from collections.abc import Mapping
 from http import HTTPStatus
+from pathlib import Path
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from joulebook.errors import JoulebookError, UnavailableError, UsageError
 from joulebook.web import texts
@@ -79,6 +81,7 @@ def install_problem_handlers(app: FastAPI) -> None:
     app.add_exception_handler(JoulebookError, _on_house_error)
     app.add_exception_handler(HTTPException, _on_http_error)
     app.add_exception_handler(RequestValidationError, _on_invalid_request)
+    app.add_exception_handler(ClientDisconnect, _on_gone)
     app.add_exception_handler(Exception, _on_bug)
 
 
@@ -125,7 +128,8 @@ def problem_of(error: JoulebookError) -> ProblemError:
         status,
         kind,
         error.what,
-        where=error.where,
+        # Where our files lie is for the log, and nobody else's business.
+        where="this joulebook" if Path(error.where).is_absolute() else error.where,
         expected=error.expected,
         next_step=error.next_step,
         headers=headers,
@@ -172,6 +176,11 @@ async def _on_invalid_request(request: Request, error: Exception) -> Response:
         next_step="read /api/docs",
     )
     return answer(request, problem)
+
+
+async def _on_gone(_request: Request, _error: Exception) -> Response:
+    # Whoever hung up in the midst of what he sent hears nothing of it; and it is no bug of ours.
+    return Response(status_code=HTTPStatus.BAD_REQUEST)
 
 
 async def _on_bug(request: Request, _error: Exception) -> Response:
