@@ -120,3 +120,22 @@ def test_the_list_reads_without_scripts_and_takes_no_tags(changed: Studio) -> No
 def test_a_page_without_events_has_no_list(studio: Studio, tmp_path: Path) -> None:
     assert tmp_path.is_dir()
     assert 'class="noted"' not in studio.client.get("/sites/studio").text
+
+
+def test_a_comparison_of_weeks_says_what_was_changed_between_them(changed: Studio) -> None:
+    words = words_of(changed.client.get("/sites/studio").text)
+    between = words.partition("Changed since that time began")[2].partition(").")[0]
+    assert "Inverter firmware 4.2 (25 February 2026 12:00 WET), The lugs" in between
+    assert between.endswith("Four more panels (2 March 2026 07:00 WET")
+    before = words_of(changed.client.get("/sites/studio?week=2026-W08").text)
+    assert "Changed since" not in before
+
+
+def test_of_many_changes_the_newest_are_named(tmp_path: Path) -> None:
+    studio = measured_studio(tmp_path)
+    for hour in range(7):
+        _note(studio, FIRST_MS + (180 + hour) * HOUR_MS, "settings", f"Reserve {hour} %")
+    words = words_of(studio.client.get("/sites/studio").text)
+    between = words.partition("Changed since that time began")[2]
+    assert "holds it too: Reserve 2 % (" in between
+    assert "Reserve 6 % (2 March 2026 18:00 WET), and 2 before." in between

@@ -62,6 +62,7 @@ def week_page(site: Sited, backing: Backed, week: str | None = None) -> HTMLResp
     days = day_results_of(backing.database, site, shown.monday, shown.sunday)
     heard_ms = last_heard_ms(newest)
     silent_s = 0.0 if heard_ms is None else (now_ms - heard_ms) / 1000
+    beside = told_weeks(backing, site, shown, now_ms=now_ms)
     page = backing.render(
         "week.html",
         site=site,
@@ -78,7 +79,13 @@ def week_page(site: Sited, backing: Backed, week: str | None = None) -> HTMLResp
         silence=formats.duration(silent_s),
         stale=silent_s > texts.STALE_AFTER_S,
         inputs=sorted({name for day in days for name in day.inputs}),
-        beside=told_weeks(backing, site, shown, now_ms=now_ms),
+        beside=beside,
+        changed={
+            week.other.name: noted_in(
+                backing.database, site, days_span(week.other.monday, shown.sunday, site.zone)
+            )
+            for week in beside
+        },
         compared_by=same_hours.METHOD,
         noted=noted_in(backing.database, site, days_span(shown.monday, shown.sunday, site.zone)),
         **week_numbers(site, shown, days, now_ms=now_ms),
