@@ -13,6 +13,7 @@ from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.mqtt.listener import Listener
 from joulebook.ingest.mqtt.roster import none_revoked
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.records import Grant
 from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.mqtt_packets import connect
@@ -64,6 +65,7 @@ def running_listener(
     check: Callable[[str, str], Grant | None] = check_token,
     limits: ListenerLimits | None = None,
     revoked: Callable[[Collection[int]], Collection[int]] = none_revoked,
+    guesses: Throttle | None = None,
     tls: ssl.SSLContext | None = None,
     port: int = 0,
 ) -> Iterator[RunningListener]:
@@ -80,6 +82,7 @@ def running_listener(
         tls=tls,
         limits=limits or ListenerLimits(),
         revoked=revoked,
+        guesses=guesses,
     )
     try:
         asyncio.run_coroutine_threadsafe(listener.start(), loop).result(WAIT_S)

@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from joulebook.ingest.mqtt.limits import ListenerLimits
+from joulebook.ingest.throttle import Throttle
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
+from joulebook.storage.records import Grant
 from joulebook.storage.tokens import (
     add_token,
     check_token,
@@ -18,6 +20,7 @@ from joulebook.storage.tokens import (
 )
 from tests.helpers.mqtt_inbox import RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish
+from tests.helpers.mqtt_server import check_token as check_of_one
 from tests.helpers.mqtt_server import running_listener
 
 #: Asks so often that no test has to wait.
@@ -93,3 +96,24 @@ def test_nobody_is_asked_about_once_all_are_gone(inbox: RecordingInbox) -> None:
         before = len(asked)
         with server.client():
             wait_until(lambda: len(asked) > before + 1)
+
+
+def test_who_guesses_at_tokens_is_turned_away_unheard_and_the_bridge_is_not(
+    inbox: RecordingInbox,
+) -> None:
+    asked = []
+
+    def check(name: str, secret: str) -> Grant | None:
+        asked.append(secret)
+        return check_of_one(name, secret)
+
+    with running_listener(inbox, check=check, guesses=Throttle()) as server:
+        with server.client():  # the bridge gets in, and is known from here
+            pass
+        for _ in range(8):
+            with server.stranger() as guesser:
+                guesser.send(connect(4, name="bridge2", secret="wrong"))
+                assert guesser.packet().hex() == "20020004"
+        assert asked.count("wrong") == 6  # the clock of the test stands still
+        with server.client():
+            pass
