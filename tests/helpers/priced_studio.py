@@ -13,13 +13,14 @@ from typing import Any
 
 import numpy as np
 
-from joulebook.core.history import Instants
+from joulebook.core.history import Floats, Instants
 from joulebook.core.spans import days_span
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.storage.tariffs import TariffVersion, add_tariff
 from joulebook.summaries.recompute import recompute
+from tests.helpers.pages import Studio, client_of
 from tests.helpers.plants import Plant
 from tests.helpers.priced import two_bands
 from tests.helpers.stored_plants import store
@@ -75,3 +76,40 @@ def priced_studio(
             add_tariff(connection, site, TariffVersion(id=0, tariff=tariff, made_ms=1))
     recompute(database, site, clock_ms=lambda: NOW_MS)
     return database, site
+
+
+def priced_pages(data_dir: Path, *, tariff_from: date | None = date(2026, 1, 1)) -> Studio:
+    """Return the studio behind the real application."""
+    database, site = priced_studio(data_dir, tariff_from=tariff_from)
+    return Studio(client_of(database, now_ms=NOW_MS), database, site)
+
+
+def self_serving_pages(data_dir: Path) -> Studio:
+    """Return thirty days of a studio that serves itself first, behind the real application.
+
+    A reading every five minutes: 1000 W of sun from 6:00 to 16:00, 1000 W used from 18:00 to
+    24:00. The battery of 4 kWh above its reserve takes the sun until 10:00 and gives until
+    22:00; what is over is sold, what is missing is bought. Nothing is lost.
+    """
+    database = Database.open(data_dir)
+    site = add_site(database, "studio", "Europe/Lisbon", battery_ah=86.8, battery_cells=16)
+    span = days_span(date(2026, 5, 12), LAST, site.zone)
+    at_ms: Instants = np.arange(
+        span.start_ms - 3 * 300_000, span.end_ms + 3 * 300_000 + 1, 300_000, dtype=np.int64
+    )
+    hour = (at_ms - span.start_ms) / 3_600_000 % 24
+
+    def between(first: float, last: float) -> Floats:
+        return np.where((hour >= first) & (hour < last), 1000.0, 0.0)
+
+    devices = {
+        "pv": {"power": between(6, 16)},
+        "load": {"power": between(18, 24)},
+        "grid": {"power": between(22, 24) - between(10, 16)},
+        "battery": {"power": between(6, 10) - between(18, 22)},
+    }
+    store(database, site, Plant(at_ms, devices, np.zeros(hour.size)))
+    with closing(database.connect()) as connection:
+        add_tariff(connection, site, TariffVersion(id=0, tariff=two_bands(), made_ms=1))
+    recompute(database, site, clock_ms=lambda: NOW_MS)
+    return Studio(client_of(database, now_ms=NOW_MS), database, site)

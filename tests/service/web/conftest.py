@@ -11,6 +11,7 @@ from joulebook.web.newest import last_heard_ms
 from tests.helpers.analysed_sites import long_studio, shallow_studio, short_studio
 from tests.helpers.browser import Page, opened_page
 from tests.helpers.pages import Studio, client_of, empty_studio, measured_studio
+from tests.helpers.priced_studio import priced_pages, self_serving_pages
 from tests.helpers.served import served
 
 
@@ -76,3 +77,15 @@ def tab() -> Iterator[Page]:
     """One browser for all tests of the pages."""
     with opened_page() as page:
         yield page
+
+
+@pytest.fixture(scope="session")
+def priced(tmp_path_factory: pytest.TempPathFactory) -> Studio:
+    """Eight days with a tariff. Read it only."""
+    return priced_pages(tmp_path_factory.mktemp("priced"))
+
+
+@pytest.fixture(scope="session")
+def self_serving(tmp_path_factory: pytest.TempPathFactory) -> Studio:
+    """Thirty days that a simulation of the battery tells well enough. Read it only."""
+    return self_serving_pages(tmp_path_factory.mktemp("self_serving"))
