@@ -12,6 +12,7 @@ import argparse
 import sys
 import tempfile
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 from tests.helpers.fuzz_decoders import fuzz_codec, fuzz_csv, fuzz_mapped, fuzz_packs
@@ -56,15 +57,18 @@ def fuzz_the_service(packets: int, seed: int, folder: Path) -> tuple[list[Tally]
     # What is made once, such as threads and caches, is made before memory is looked at.
     fuzz_listener(min(packets, 200), seed + 100, service.mqtt_port, fuzz_secret, good)
     fuzz_payloads(100, seed + 100, service.mqtt_port, fuzz_secret, good)
+    fuzz_requests(20, seed + 100, service.port, fuzz_secret)
     before = seen(service.process.pid)
-    tallies = [
-        fuzz_listener(packets, seed, service.mqtt_port, fuzz_secret, good),
-        fuzz_payloads(packets // 5, seed, service.mqtt_port, fuzz_secret, good),
-        fuzz_requests(packets // 50, seed, service.port, fuzz_secret),
-    ]
+    doors = (
+        partial(fuzz_listener, packets, seed, service.mqtt_port, fuzz_secret, good),
+        partial(fuzz_payloads, packets // 5, seed, service.mqtt_port, fuzz_secret, good),
+        partial(fuzz_requests, packets // 50, seed, service.port, fuzz_secret),
+    )
+    tallies = []
+    for door in doors:
+        tallies.append(door())
+        _say(f"{tallies[-1].row()}   {seen(service.process.pid).resident_mb:.1f} MB")
     good.send()
-    for tally in tallies:
-        _say(tally.row())
     wait_until(lambda: metric(service.port, "joulebook_mqtt_connections") == {"": 0.0})
     after = seen(service.process.pid)
     dropped = metric(service.port, "joulebook_mqtt_dropped_total")

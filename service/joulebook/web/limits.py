@@ -110,6 +110,18 @@ class Limits:
                 "the address, after ?",
                 f"at most {limits.query_parameters}",
             )
+        if "transfer-encoding" in request.headers and "content-length" in request.headers:
+            # A proxy may take the one and we the other: what is between would be a request of its
+            # own to one of the two (RFC 9112 §11.2).
+            raise ProblemError(
+                400,
+                "invalid-request",
+                "the length of the content is said twice, in two ways",
+                where="headers Content-Length and Transfer-Encoding",
+                expected="one of the two",
+                next_step="leave one away",
+                headers={"Connection": "close"},
+            )
         if len(request.scope["headers"]) > limits.headers:
             raise _too_much(
                 431,

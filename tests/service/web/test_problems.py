@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 from fastapi import HTTPException
 from fastapi.testclient import TestClient
+from starlette.requests import ClientDisconnect
 
 from joulebook.errors import DataRefusedError, UnavailableError, UsageError
 from joulebook.web import texts
@@ -126,3 +127,11 @@ def test_a_bug_says_only_that_it_is_one(tmp_path: Path) -> None:
     assert answer.json()["title"] == "A mistake of ours"
     assert "secret" not in answer.text
     assert "content-security-policy" in answer.headers
+
+
+def test_who_hangs_up_in_the_midst_of_what_he_sends_is_no_bug(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    answer = failing_client(tmp_path, ClientDisconnect()).get("/fails")
+    assert (answer.status_code, answer.content) == (400, b"")
+    assert "Traceback" not in caplog.text
