@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.reminders.watcher import WatcherCounts
 from joulebook.storage.room import Room
 from joulebook.storage.sealer import SealerCounts
 from joulebook.summaries.analyst import AnalystCounts
@@ -33,6 +34,7 @@ class Parts:
     summaries: SummariserCounts
     sealing: SealerCounts
     analysis: AnalystCounts
+    reminders: WatcherCounts
     broker_connected: bool | None
     workers: tuple[WorkerHealth, ...]
     room: Room | None
@@ -125,7 +127,8 @@ def _other_problems(parts: Parts) -> Iterator[str]:
     if room and room.free_files is not None and room.free_files < FEW_FILES:
         yield f"the disk has room for {room.free_files} more files: remove some"
     yield from _behind(parts)
-    failing = (*parts.summaries.failing, *parts.sealing.failing, *parts.analysis.failing)
+    workers = (parts.summaries, parts.sealing, parts.analysis, parts.reminders)
+    failing = [why for worker in workers for why in worker.failing]
     yield from (f"{sentence}: see the log" for sentence in failing)
     if parts.broker_connected is False:
         yield (

@@ -31,6 +31,8 @@ from joulebook.ingest.mqtt.broker import OURS, BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
 from joulebook.ingest.pace import is_this_machine
 from joulebook.ingest.throttle import Throttle
+from joulebook.reminders.sending import by_apprise
+from joulebook.reminders.watcher import Watcher
 from joulebook.settings import Settings
 from joulebook.storage.backup_notes import last_backup
 from joulebook.storage.database import Database
@@ -84,6 +86,13 @@ class Service:
         self._summariser = Summariser(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
         self._sealer = Sealer(database, clock_ms=clock_ms)
         self._analyst = Analyst(database, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
+        self._watcher = Watcher(
+            database,
+            clock_ms=clock_ms,
+            address=settings.public_url,
+            max_gap_s=settings.max_gap_s,
+            send=None if demonstration else by_apprise,
+        )
         mappings = Mappings(load_mappings(database.data_dir / MAPPINGS))
         self._inbox = Inbox(
             database, clock_ms=clock_ms, mappings=mappings, wrote=self._summariser.nudge
@@ -198,6 +207,7 @@ class Service:
             sealer=self._sealer,
             analyst=self._analyst,
             keeper=self._keeper,
+            watcher=self._watcher,
         )
         return Watchdog(list(watched), give_up=give_up, all_well=self._manager.alive)
 
@@ -218,6 +228,7 @@ class Service:
     def _workers(self) -> Iterator[tuple[Callable[[], None], Callable[[], None]]]:
         if self._keeper:
             yield self._keeper.start, self._keeper.stop
+        yield self._watcher.start, self._watcher.stop
         yield self._analyst.start, self._analyst.stop
         yield self._sealer.start, self._sealer.stop
         yield self._summariser.start, self._summariser.stop
@@ -234,6 +245,7 @@ class Service:
             summaries=self._summariser.counts(),
             sealing=self._sealer.counts(),
             analysis=self._analyst.counts(),
+            reminders=self._watcher.counts(),
             broker_connected=self._broker.connected if self._broker else None,
             workers=self._watchdog.workers() if self._watchdog else (),
             room=self._room(),

@@ -7,6 +7,7 @@ from joulebook.cli.watchdog import Watched, Worker
 from joulebook.ingest.inbox import Inbox
 from joulebook.ingest.mqtt.broker import BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
+from joulebook.reminders.watcher import Watcher
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.pulse import Pulse
 from joulebook.storage.sealer import Sealer
@@ -76,6 +77,7 @@ def watched_parts(
     sealer: Sealer,
     analyst: Analyst,
     keeper: Keeper | None,
+    watcher: Watcher,
 ) -> Iterator[Watched]:
     """Yield every worker of a service."""
     yield Watched(
@@ -99,6 +101,7 @@ def watched_parts(
     yield _part("summariser", summariser, "results fall behind")
     yield _part("sealer", sealer.rounds, "the file grows")
     yield _part("analyst", analyst.rounds, "wear and efficiency fall behind")
+    yield _part("reminders", watcher.rounds, "nobody is told of anything")
     if keeper:
         yield _part("keeper", keeper.rounds, "old readings are kept longer", _KEEPER_S)
 

@@ -95,6 +95,21 @@ def deliveries_of(
 
 
 @names_faults
+def letters_of(connection: sqlite3.Connection, site_id: int) -> set[str]:
+    """Return the ISO weeks whose letter of a site was put there, for any channel."""
+    rows = connection.execute(
+        """
+        SELECT DISTINCT substr(about, 8)
+        FROM alert_deliveries
+        JOIN alert_channels AS channels ON channels.id = channel_id
+        WHERE channels.site_id = ? AND about LIKE 'letter %'
+        """,
+        (site_id,),
+    )
+    return {week for (week,) in rows}
+
+
+@names_faults
 def begin_sending(connection: sqlite3.Connection, delivery: Delivery) -> bool:
     """Note that a delivery is under way; return whether it still was to be sent."""
     with joined(connection):

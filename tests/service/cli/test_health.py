@@ -6,6 +6,7 @@ import pytest
 from joulebook.cli.health import LITTLE_ROOM_BYTES, NO_ROOM_BYTES, Parts, health_of
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
+from joulebook.reminders.watcher import WatcherCounts
 from joulebook.storage.durations import Durations
 from joulebook.storage.records import SealCounts
 from joulebook.storage.room import Room
@@ -54,6 +55,7 @@ PARTS = Parts(
     ),
     sealing=SealerCounts(alive=True, runs=2, sealed=SealCounts(blocks=3, rows=40), failing=()),
     analysis=AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=()),
+    reminders=WatcherCounts(alive=True, rounds=1, opened=0, closed=0, told=0, failing=()),
     broker_connected=None,
     workers=(WorkerHealth(name="writer"),),
     room=ROOM,

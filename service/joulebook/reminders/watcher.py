@@ -1,0 +1,159 @@
+"""Looks at every site, opens and closes alerts, and tells the owner, in a thread of its own."""
+
+import logging
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+
+from joulebook.core.curves import MAX_GAP_S
+from joulebook.errors import UnavailableError
+from joulebook.reminders.deciding import decide
+from joulebook.reminders.letter import weekly_letter
+from joulebook.reminders.looking_back import seen_back
+from joulebook.reminders.looking_now import seen_now
+from joulebook.reminders.quiet import letter_due
+from joulebook.reminders.sending import Send, by_apprise, send_due
+from joulebook.storage.alert_settings import alert_settings, channels_of
+from joulebook.storage.alerts import watches_of
+from joulebook.storage.catalogue import sites
+from joulebook.storage.connections import transaction
+from joulebook.storage.database import Connection, Database
+from joulebook.storage.deliveries import Told, letters_of, note_cut_short, put_delivery
+from joulebook.storage.records import Site
+from joulebook.storage.rounds import Rounds
+
+_log = logging.getLogger(__name__)
+
+#: What takes longer to look at is looked at this often. [ms]
+BACK_EVERY_MS = 3_600_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatcherCounts:
+    """How reminders do, since the start; ``failing`` says why the last round failed."""
+
+    alive: bool
+    rounds: int
+    opened: int
+    closed: int
+    told: int
+    failing: tuple[str, ...]
+
+
+class Watcher:
+    """Watches over all sites of a database.
+
+    Parameters
+    ----------
+    database : Database
+    clock_ms : callable
+        Now. [ms, UTC epoch]
+    address : str
+        Of the pages, as somebody outside writes it; empty where nobody does.
+    max_gap_s : float
+        No line between readings bridges more. [s]
+    send : callable or None
+        Sends messages; ``None`` tells nobody, as in the demonstration.
+    every_s : float
+        How often it looks. [s]
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        *,
+        clock_ms: Callable[[], int],
+        address: str = "",
+        max_gap_s: float = MAX_GAP_S,
+        send: Send | None = by_apprise,
+        every_s: float = 60.0,
+    ) -> None:
+        self._database = database
+        self._clock_ms = clock_ms
+        self._address = address.rstrip("/")
+        self._max_gap_s = max_gap_s
+        self._send = send
+        self._looked_back_ms: dict[int, int] = {}
+        self._began = False
+        self._opened = self._closed = self._told = 0
+        self._rounds = Rounds(
+            "reminders", self._round, every_s=every_s, failure="nobody can be reminded"
+        )
+
+    @property
+    def rounds(self) -> Rounds:
+        """The thread, for those who watch over it."""
+        return self._rounds
+
+    def start(self) -> None:
+        """Start the thread; it begins with a look at everything."""
+        self._rounds.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End after what is under way."""
+        self._rounds.stop(timeout_s)
+
+    def nudge(self) -> None:
+        """Look now, from any thread."""
+        self._rounds.nudge()
+
+    def counts(self) -> WatcherCounts:
+        """Say how reminders do."""
+        return WatcherCounts(
+            alive=self._rounds.alive,
+            rounds=self._rounds.runs,
+            opened=self._opened,
+            closed=self._closed,
+            told=self._told,
+            failing=self._rounds.failing,
+        )
+
+    def _round(self) -> None:
+        failed: UnavailableError | None = None
+        with closing(self._database.connect()) as connection:
+            if not self._began:
+                cut_short = note_cut_short(connection)
+                if cut_short:
+                    _log.warning("%d messages were being sent when the service ended", cut_short)
+                self._began = True
+            for site in sites(self._database):
+                if not self._rounds.pause(0):
+                    return
+                try:
+                    self._look(connection, site)
+                except UnavailableError as error:
+                    failed = error  # costs this site's look, and not the others'
+            if self._send is not None:
+                self._told += send_due(connection, self._send, now_ms=self._clock_ms())
+        if failed is not None:
+            raise failed
+
+    def _look(self, connection: Connection, site: Site) -> None:
+        now_ms = self._clock_ms()
+        seen = list(seen_now(connection, site, now_ms=now_ms))
+        last_ms = self._looked_back_ms.get(site.id)
+        if last_ms is None or not 0 <= now_ms - last_ms < BACK_EVERY_MS:
+            watches = watches_of(connection, site.id)
+            seen += seen_back(self._database, connection, site, watches, now_ms=now_ms)
+            self._looked_back_ms[site.id] = now_ms
+        for happened in decide(connection, site, seen, now_ms=now_ms, address=self._address):
+            self._opened += happened.change == "opened"
+            self._closed += happened.change == "closed"
+        self._write_letter(connection, site, now_ms)
+
+    def _write_letter(self, connection: Connection, site: Site, now_ms: int) -> None:
+        week = letter_due(alert_settings(connection, site.id), site.zone, now_ms)
+        channels = channels_of(connection, site.id)
+        if week is None or not channels or week in letters_of(connection, site.id):
+            return
+        letter = weekly_letter(
+            self._database,
+            site,
+            now_ms=now_ms,
+            address=self._address,
+            max_gap_s=self._max_gap_s,
+        )
+        told = Told(about=f"letter {week}", title=letter.title, body=letter.text, html=letter.html)
+        with transaction(connection):
+            for channel in channels:
+                put_delivery(connection, channel.id, told, now_ms=now_ms, not_before_ms=now_ms)
