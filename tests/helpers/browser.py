@@ -73,14 +73,15 @@ class Page:
         scheme: Literal["light", "dark"] = "light",
         scripts: bool = True,
         language: str = "en",
+        mobile: bool = True,
     ) -> None:
         """Become a device of so many CSS pixels, in light or dark, with scripts or without.
 
-        ``language`` is what the browser asks for.
+        ``language`` is what the browser asks for. What is not ``mobile`` has a mouse.
         """
         device = {
             "device_scale_factor": scale,
-            "is_mobile": True,
+            "is_mobile": mobile,
             "java_script_enabled": scripts,
             "locale": language,
         }

@@ -16,7 +16,7 @@ _MEDIA_TYPES = {
 }
 _OWN = (
     *("joulebook.css", "forms.css"),
-    *("frame.js", "offline.js", "figures.js", "live.js", "checks.js", "waiting.js"),
+    *("frame.js", "offline.js", "figures.js", "zoom.js", "live.js", "checks.js", "waiting.js"),
     *("icon.svg", "icon-180.png", "icon-192.png", "icon-512.png", "icon-full-512.png"),
 )
 PLOTLY = "plotly.min.js"

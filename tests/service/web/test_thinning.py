@@ -61,13 +61,56 @@ def test_few_readings_are_drawn_as_they_are() -> None:
     assert_array_equal(points.at_ms, at_ms)
 
 
-def test_many_readings_are_drawn_as_means() -> None:
+def test_of_many_readings_the_least_and_the_greatest_of_each_pixel_are_drawn() -> None:
+    # By hand, three readings a pixel: 5 1 3 | 2 9 2 | 4 4 4 | 0 7 8.
     at_ms = np.arange(12, dtype=np.int64) * 60_000
-    points = line_points(at_ms, np.arange(12.0), span=Span(0, 720_000), width=4)
+    value = np.array([5.0, 1, 3, 2, 9, 2, 4, 4, 4, 0, 7, 8])
+    points = line_points(at_ms, value, span=Span(0, 720_000), width=4)
     assert points.thinned
-    # By hand: the means of 0 1 2, 3 4 5, ..., each in the middle of its three minutes.
-    assert points.value.tolist() == [1.0, 4.0, 7.0, 10.0]
-    assert points.at_ms.tolist() == [90_000, 270_000, 450_000, 630_000]
+    # In order of time and at their own instants; the first of all and the last stay as well.
+    assert points.value.tolist() == [5, 1, 2, 9, 4, 4, 0, 8]
+    assert (points.at_ms // 60_000).tolist() == [0, 1, 3, 4, 6, 8, 9, 11]
+
+
+@settings(derandomize=True, deadline=None)
+@given(
+    st.lists(st.integers(0, 9_999), min_size=1, max_size=400, unique=True).map(sorted),
+    st.integers(1, 60),
+    st.integers(0, 2**32 - 1),
+)
+def test_no_extreme_of_any_pixel_is_lost(instants: list[int], width: int, seed: int) -> None:
+    at_ms = np.array(instants, dtype=np.int64)
+    value = np.random.default_rng(seed).integers(-50, 50, at_ms.size).astype(float)
+    span = Span(0, 10_000)
+    points = line_points(at_ms, value, span=span, width=width)
+    assert points.value.size <= 2 * width + 2
+    drawn, whole = (
+        thinned(at, values, span=span, buckets=width)
+        for at, values in ((points.at_ms, points.value), (at_ms, value))
+    )
+    assert_array_equal(drawn.low, whole.low)
+    assert_array_equal(drawn.high, whole.high)
+    # Every point is a reading.
+    assert set(zip(points.at_ms.tolist(), points.value.tolist(), strict=True)) <= set(
+        zip(instants, value.tolist(), strict=True)
+    )
+
+
+def test_a_line_goes_on_to_the_nearest_readings_outside() -> None:
+    at_ms = np.arange(10, dtype=np.int64) * 60_000
+    points = line_points(at_ms, np.arange(10.0), span=Span(170_000, 310_000), width=100)
+    assert points.value.tolist() == [2.0, 3.0, 4.0, 5.0, 6.0]
+    # Nothing is drawn across a span without a reading.
+    empty = line_points(at_ms, np.arange(10.0), span=Span(130_000, 140_000), width=100)
+    assert empty.value.size == 0
+
+
+def test_a_gap_of_a_thinned_line_stays_where_it_is() -> None:
+    at_ms = np.array([*range(0, 40_000, 10), *range(400_000, 440_000, 10)], dtype=np.int64)
+    points = line_points(at_ms, np.sin(at_ms / 7), span=Span(0, 440_000), width=20)
+    (broken,) = np.flatnonzero(np.isnan(points.value))
+    assert points.at_ms[broken - 1] == 39_990
+    assert points.at_ms[broken + 1] == 400_000
 
 
 def test_a_line_breaks_where_nothing_was_measured() -> None:

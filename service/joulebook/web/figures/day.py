@@ -1,8 +1,8 @@
-"""The figure of a day: one strip for each part, a kilowatt being equally high in all of them."""
+"""The figure of a day or a part of it: strips in which a kilowatt is equally high."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,6 +17,10 @@ from joulebook.web.figures.palette import Palette
 from joulebook.web.lines import Line
 
 _LEAST_KW = 0.5
+_TICK_MINUTES = (1, 2, 5, 10, 15, 30, 60, 120, 240, 1440)
+_MOST_TICKS = 6.5
+#: Of a part so short, seconds are told too. [s]
+_WITH_SECONDS_S = 3 * 3600
 _TICK_PX = 24
 _STRIPS_PX, _SOC_PX, _TITLE_PX, _BOTTOM_PX = 420, 90, 30, 48
 
@@ -38,15 +42,19 @@ def day_figure(
     span: Span,
     zone: ZoneInfo,
     palette: Palette,
-    bucket_s: float,
+    pixel_s: float,
     now_ms: int,
 ) -> dict[str, Any]:
     """Return the strips of a day, in the order of the lines.
 
     Parameters
     ----------
-    bucket_s : float
-        How long a point stands for, where a line has more readings than pixels. [s]
+    lines : sequence of Line
+        Points of the span; also of a device that was silent in it, so that strips stay in place.
+    span : Span
+        The day, or a part of it.
+    pixel_s : float
+        How long a pixel is. [s]
     now_ms : int
         What is later is no gap: it has not been. [ms, UTC epoch]
     """
@@ -57,6 +65,7 @@ def day_figure(
     layout["margin"] |= {"t": 0, "b": _BOTTOM_PX}
     inner = height - _BOTTOM_PX
     traces: list[dict[str, Any]] = []
+    clock = _Clock(zone, with_seconds=span.length_s <= _WITH_SECONDS_S)
     top = 1.0
     for number, strip in enumerate(strips, start=1):
         top -= _TITLE_PX / inner
@@ -72,25 +81,30 @@ def day_figure(
             ticksuffix="%" if strip.line.quantity == "soc" else "",
         )
         layout["annotations"].append(title_above(palette, strip.title, top))
-        for gap in gaps(strip.line, so_far, bucket_s=bucket_s):
+        for gap in gaps(strip.line, so_far):
             layout["shapes"].append(gap_shape(gap, span, number=number, palette=palette))
             layout["annotations"] += gap_words(gap, span, number=number, palette=palette)
-        traces.append(_trace(strip, number, span, zone, palette))
+        traces.append(_trace(strip, number, span, clock, palette))
         top = bottom
     layout["xaxis"] = axis(
         palette,
         range=[0, span.length_s],
         anchor=y_axis(max(1, len(strips))),
         zeroline=False,
-        title={"text": _below(lines, bucket_s), "font": {"size": 12}, "standoff": 6},
-        **_hours(day, span, zone),
+        title={"text": _below(lines, pixel_s), "font": {"size": 12}, "standoff": 6},
+        **_ticks(day, span, zone),
     )
     return figure(traces, layout)
 
 
-def _below(lines: Sequence[Line], bucket_s: float) -> str:
+def _below(lines: Sequence[Line], pixel_s: float) -> str:
     if any(line.thinned for line in lines):
-        return f"local time; each point is the mean of {formats.fixed(bucket_s / 60, 1)} min"
+        length = (
+            f"{formats.fixed(pixel_s / 60, 1)} min"
+            if pixel_s >= 60
+            else f"{formats.fixed(pixel_s, 0)} s"
+        )
+        return f"local time; the least and the greatest reading of every {length}"
     return "local time; each point is a reading"
 
 
@@ -127,42 +141,59 @@ def _title(line: Line) -> str:
     return f"<b>{word}</b>, kW"
 
 
+class _Clock:
+    """Says what the clocks show at a reading; many readings share a minute."""
+
+    def __init__(self, zone: ZoneInfo, *, with_seconds: bool) -> None:
+        self._zone = zone
+        self._with_seconds = with_seconds
+        self._minutes: dict[int, str] = {}
+
+    def __call__(self, at_ms: int) -> str:
+        minute = at_ms // 60_000
+        text = self._minutes.get(minute)
+        if text is None:
+            text = self._minutes[minute] = formats.clock(at_ms, self._zone)
+        return f"{text} {at_ms // 1000 % 60:02} s" if self._with_seconds else text
+
+
 def _trace(
-    strip: _Strip, number: int, span: Span, zone: ZoneInfo, palette: Palette
+    strip: _Strip, number: int, span: Span, clock: _Clock, palette: Palette
 ) -> dict[str, Any]:
     line = strip.line
-    colour = getattr(palette, kind_of(line.device), palette.loss)
-    scale = 100 if line.quantity == "soc" else 1 / 1000
-    unit = "%" if line.quantity == "soc" else " kW"
-    digits = 0 if line.quantity == "soc" else 2
-    shown = [None if np.isnan(value) else round(float(value) * scale, 3) for value in line.value]
+    is_level = line.quantity == "soc"
+    shown = np.round(line.value * (100 if is_level else 1 / 1000), 3).tolist()
+    at_ms = line.at_ms.tolist()
     return {
         "type": "scatter",
         "mode": "lines",
         "name": formats.device_label(line.device),
-        "x": [round((int(at) - span.start_ms) / 1000) for at in line.at_ms],
-        "y": shown,
-        "text": [
-            ""
-            if value is None
-            else f"{formats.clock(int(at), zone)}  {formats.fixed(value, digits)}{unit}"
-            for at, value in zip(line.at_ms, shown, strict=True)
-        ],
-        "hovertemplate": "%{text}<extra></extra>",
+        "x": ((line.at_ms - span.start_ms) / 1000).round().astype(np.int64).tolist(),
+        # NaN is no number of JSON.
+        "y": [None if value != value else value for value in shown],
+        "text": [clock(at) for at in at_ms],
+        "hovertemplate": f"%{{text}}  %{{y:{'.0f' if is_level else '.2f'}}}"
+        f"{'%' if is_level else ' kW'}<extra></extra>",
         "xaxis": "x",
         "yaxis": y_axis(number),
         "connectgaps": False,
         # Without a fill, for plotly would close it over a gap.
-        "line": {"color": colour, "width": 1.8},
+        "line": {"color": getattr(palette, kind_of(line.device), palette.loss), "width": 1.8},
     }
 
 
-def _hours(day: date, span: Span, zone: ZoneInfo) -> dict[str, Any]:
-    """Return ticks every fourth hour of the site's clock, wherever a change of it puts them."""
-    instants = [
-        round(datetime.combine(day, time(hour), tzinfo=zone).timestamp() * 1000)
-        for hour in range(0, 24, 4)
-    ]
+def _ticks(day: date, span: Span, zone: ZoneInfo) -> dict[str, Any]:
+    """Return ticks at whole hours or minutes of the site's clock, wherever a change puts them."""
+    step = next(each for each in _TICK_MINUTES if each * 60 >= span.length_s / _MOST_TICKS)
+    instants = []
+    for minute in range(0, 1440, step):
+        shown = time(minute // 60, minute % 60)
+        at = datetime.combine(day, shown, tzinfo=zone)
+        at_ms = round(at.astimezone(UTC).timestamp() * 1000)
+        # A time that the clocks skip stands for another one.
+        is_shown = datetime.fromtimestamp(at_ms / 1000, tz=zone).time() == shown
+        if is_shown and span.start_ms <= at_ms <= span.end_ms:
+            instants.append(at_ms)
     return {
         "tickvals": [(at - span.start_ms) / 1000 for at in instants],
         "ticktext": [formats.clock_tick(at, zone) for at in instants],

@@ -15,23 +15,21 @@ from joulebook.web.thinning import GAP_MS
 _ROOM_RATIO = 0.3
 
 
-def gaps(line: Line, span: Span, *, bucket_s: float) -> Iterator[Span]:
-    """Yield the parts of a span in which a line has no points; ``span`` ends now at the latest.
-
-    ``bucket_s`` is how long a point of a thinned line stands for. [s]
-    """
+def gaps(line: Line, span: Span) -> Iterator[Span]:
+    """Yield the parts of a span in which a line has no points; ``span`` ends now at the latest."""
     known_ms = line.at_ms[~np.isnan(line.value)]
     if known_ms.size == 0:
         yield span
         return
-    limit_ms = GAP_MS + (bucket_s * 1000 if line.thinned else 0)
     edges = [(span.start_ms, int(known_ms[0])), (int(known_ms[-1]), span.end_ms)]
     for start_ms, end_ms in edges:
-        if end_ms - start_ms > limit_ms:
+        if end_ms - start_ms > GAP_MS:
             yield Span(start_ms, end_ms)
     for broken_ms in line.at_ms[np.isnan(line.value)]:
         place = int(np.searchsorted(known_ms, broken_ms))
-        yield Span(int(known_ms[place - 1]), int(known_ms[place]))
+        # The line may have been read from a little outside of the span.
+        start_ms = max(span.start_ms, int(known_ms[place - 1]))
+        yield Span(start_ms, max(start_ms, min(span.end_ms, int(known_ms[place]))))
 
 
 def gap_shape(gap: Span, span: Span, *, number: int, palette: Palette) -> dict[str, Any]:

@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from contextlib import closing
 from datetime import date, timedelta
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.spans import Span, date_of, local_day
+from joulebook.core.spans import date_of, local_day
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
@@ -20,6 +20,7 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_date
+from joulebook.web.day_parts import extents, part_rows, row_step_ms
 from joulebook.web.lines import Line, site_lines
 from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
@@ -27,8 +28,13 @@ from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
 from joulebook.web.weeks import Week
+from joulebook.web.zoom import asked_zoom
 
 router = APIRouter(include_in_schema=False)
+
+#: The ends of a part of the day.
+Start = Annotated[str | None, Query(alias="from")]
+End = Annotated[str | None, Query(alias="to")]
 
 
 @router.get("/sites/{site}/today")
@@ -40,9 +46,15 @@ def today_page(site: Sited, backing: Backed) -> RedirectResponse:
 
 @router.get("/sites/{site}/days/{day}")
 def day_page(
-    site: Sited, actor: Asking, day: str, backing: Backed, done: str | None = None
+    site: Sited,
+    actor: Asking,
+    day: str,
+    backing: Backed,
+    done: str | None = None,
+    start: Start = None,
+    end: End = None,
 ) -> HTMLResponse:
-    """Show the day."""
+    """Show the day, and a part of it closer where one is asked for."""
     now_ms = backing.clock_ms()
     today = date_of(now_ms, site.zone)
     shown = begun_date(site, day, today=today)
@@ -54,6 +66,13 @@ def day_page(
     last = None if measured is None else date_of(measured.end_ms - 1, site.zone)
     results = day_results_of(backing.database, site, shown, shown)
     lines = site_lines(backing.database, site, span)
+    zoom = asked_zoom(
+        *(start, end),
+        day=shown,
+        whole=span,
+        zone=site.zone,
+        path=f"/sites/{site.name}/days/{shown}",
+    )
     page = backing.render(
         "day.html",
         site=site,
@@ -69,7 +88,11 @@ def day_page(
         last=last,
         clock_change=span.length_s not in (0, 86_400),
         length_h=span.length_s / 3600,
-        hours=hour_rows(lines, span, site, now_ms=now_ms),
+        zoom=zoom,
+        steps=zoom.steps() if actor.share_id is None else [],
+        rows=part_rows(lines, zoom, now_ms=now_ms),
+        row_minutes=row_step_ms(zoom.span) // 60_000,
+        extents=extents(lines, zoom.span) if zoom.is_part else [],
         drawn=[_heading(line) for line in lines],
         noted=noted_in(backing.database, site, span),
         **_note_form(site, actor, shown, now_ms=now_ms),
@@ -146,20 +169,3 @@ def _counters(result: DayResult) -> dict[str, Estimate]:
 def _heading(line: Line) -> str:
     word = formats.device_label(line.device)
     return f"{word}, %" if line.quantity == "soc" else word
-
-
-def hour_rows(
-    lines: Sequence[Line], span: Span, site: Site, *, now_ms: int
-) -> list[tuple[str, list[float | None]]]:
-    """Return the mean of every line in each hour that has begun, by the site's clock."""
-    hours = round(span.length_s / 3600)
-    if not lines or not hours:
-        return []
-    means = [line.means(span, hours) for line in lines]
-    length_ms = (span.end_ms - span.start_ms) / hours
-    starts = [round(span.start_ms + hour * length_ms) for hour in range(hours)]
-    return [
-        (formats.clock(start_ms, site.zone), [mean[hour] for mean in means])
-        for hour, start_ms in enumerate(starts)
-        if start_ms < now_ms
-    ]

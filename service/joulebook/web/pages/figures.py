@@ -21,9 +21,10 @@ from joulebook.web.figures.wear import capacity_figure, depths_figure
 from joulebook.web.figures.week import week_figure
 from joulebook.web.lines import site_lines
 from joulebook.web.noted import noted_in, noted_of_record, noted_since
-from joulebook.web.pages.day import begun_date
+from joulebook.web.pages.day import End, Start, begun_date
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.zoom import asked_zoom
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/figures")
 
@@ -62,21 +63,34 @@ def week(
 
 @router.get("/days/{day}")
 def one_day(
-    site: Sited, day: str, backing: Backed, palette: Painted, width: str | None = None
+    site: Sited,
+    day: str,
+    backing: Backed,
+    palette: Painted,
+    width: str | None = None,
+    start: Start = None,
+    end: End = None,
 ) -> dict[str, Any]:
-    """Return the figure of a day, in as many points as fit its width."""
+    """Return the figure of a day or a part of it, in as many points as fit its width."""
     now_ms = backing.clock_ms()
     shown = begun_date(site, day, today=date_of(now_ms, site.zone))
-    span = local_day(shown, site.zone)
-    pixels = asked_width(width)
-    lines = [line.points(span, pixels) for line in site_lines(backing.database, site, span)]
+    whole = local_day(shown, site.zone)
+    zoom = asked_zoom(
+        *(start, end),
+        day=shown,
+        whole=whole,
+        zone=site.zone,
+        path=f"/sites/{site.name}/days/{shown}",
+    )
+    span, pixels = zoom.span, asked_width(width)
+    lines = [line.points(span, pixels) for line in site_lines(backing.database, site, whole)]
     drawn = day_figure(
         shown,
         lines,
         span=span,
         zone=site.zone,
         palette=palette,
-        bucket_s=span.length_s / pixels,
+        pixel_s=span.length_s / pixels,
         now_ms=now_ms,
     )
     noted = noted_in(backing.database, site, span)

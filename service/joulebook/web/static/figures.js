@@ -7,6 +7,7 @@
   const places = document.querySelectorAll("[data-figure]");
   const plotlyUrl = document.currentScript.dataset.plotly;
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  const fine = window.matchMedia("(pointer: fine)"); // a finger on a picture scrolls the page
   let script; // comes once for all figures
 
   function load(url) {
@@ -50,9 +51,14 @@
     try {
       await loaded();
       const figure = await fetched(place);
+      if (place.closest("figure").previousElementSibling?.matches("nav.zoom") && fine.matches) {
+        figure.layout.dragmode = "zoom";
+        figure.layout.xaxis.fixedrange = false;
+      }
       await window.Plotly.react(place, figure.data, figure.layout, figure.config);
       show(place, "drawn");
       place.dataset.drawn = dark.matches ? "dark" : "light";
+      place.dispatchEvent(new Event("drawn"));
     } catch {
       show(place, "missing");
       place.dataset.drawn = "missing";
@@ -69,6 +75,7 @@
     for (const place of places) {
       const again = place.parentElement.querySelector(".trouble button");
       again.addEventListener("click", () => draw(place));
+      place.addEventListener("redraw", () => draw(place));
     }
     dark.addEventListener("change", () => drawAll(places));
     window.addEventListener("online", () => {

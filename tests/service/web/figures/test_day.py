@@ -7,7 +7,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from joulebook.core.spans import local_day
+from joulebook.core.spans import Span, local_day
 from joulebook.web.figures.day import day_figure
 from joulebook.web.figures.palette import PALETTES
 from joulebook.web.lines import Line
@@ -22,16 +22,26 @@ def line(device: str, quantity: str, values: list[float]) -> Line:
     return Line(device, quantity, at_ms, np.array(values))
 
 
-def figure(*lines: Line, day: date = _DAY, zone: ZoneInfo = _LISBON) -> dict[str, Any]:
+def figure(
+    *lines: Line,
+    day: date = _DAY,
+    zone: ZoneInfo = _LISBON,
+    part: tuple[float, float] | None = None,
+    pixel_s: float = 222.0,
+) -> dict[str, Any]:
+    """Return the figure of a day, or of a part of it, from and to an hour after midnight."""
     span = local_day(day, zone)
+    if part is not None:
+        start, end = (span.start_ms + round(hour * 3_600_000) for hour in part)
+        span = Span(start, end)
     return day_figure(
         day,
         lines,
         span=span,
         zone=zone,
         palette=PALETTES["dark"],
-        bucket_s=222.0,
-        now_ms=span.start_ms + 14 * 3_600_000,
+        pixel_s=pixel_s,
+        now_ms=local_day(day, zone).start_ms + 14 * 3_600_000,
     )
 
 
@@ -48,14 +58,14 @@ def test_kilowatts_and_per_cent_at_the_seconds_of_the_day() -> None:
     assert power["x"] == [0, 3600]
     assert power["y"] == [-1.5, 0.25]
     assert soc["y"] == [50.0, 62.5]
-    assert power["text"] == ["00:00  \N{MINUS SIGN}1.50 kW", "01:00  0.25 kW"]
-    assert soc["text"][0] == "00:00  50%"
+    assert power["text"] == ["00:00", "01:00"]
+    assert power["hovertemplate"] == "%{text}  %{y:.2f} kW<extra></extra>"
+    assert soc["hovertemplate"] == "%{text}  %{y:.0f}%<extra></extra>"
 
 
 def test_a_gap_stays_one() -> None:
     (trace,) = figure(line("pv", "power", [1.0, np.nan, 3.0]))["data"]
     assert trace["y"][1] is None
-    assert trace["text"][1] == ""
     assert trace["connectgaps"] is False
 
 
@@ -113,4 +123,25 @@ def test_it_says_what_a_point_is() -> None:
     raw = line("pv", "power", [1.0])
     thinned = Line("pv", "power", raw.at_ms, raw.value, thinned=True)
     assert figure(raw)["layout"]["xaxis"]["title"]["text"].endswith("each point is a reading")
-    assert figure(thinned)["layout"]["xaxis"]["title"]["text"].endswith("the mean of 3.7 min")
+    assert figure(thinned)["layout"]["xaxis"]["title"]["text"] == (
+        "local time; the least and the greatest reading of every 3.7 min"
+    )
+    close = figure(thinned, pixel_s=18.4)["layout"]["xaxis"]["title"]["text"]
+    assert close.endswith("reading of every 18 s")
+
+
+def test_a_part_has_its_own_ticks_and_seconds() -> None:
+    drawn = figure(line("pv", "power", [float(hour) for hour in range(24)]), part=(7.0, 9.0))
+    axis = drawn["layout"]["xaxis"]
+    assert axis["range"] == [0, 7_200]
+    assert axis["ticktext"] == ["07:00", "07:30", "08:00", "08:30", "09:00"]
+    assert axis["tickvals"] == [0, 1_800, 3_600, 5_400, 7_200]
+    assert drawn["data"][0]["x"][7:10] == [0, 3_600, 7_200]
+    assert drawn["data"][0]["text"][7] == "07:00 00 s"
+
+
+def test_a_time_that_the_clocks_skip_has_no_tick() -> None:
+    # Lisbon, 29 March 2026: 01:00 becomes 02:00, an hour after midnight.
+    axis = figure(day=date(2026, 3, 29), part=(0.0, 2.0))["layout"]["xaxis"]
+    assert axis["ticktext"] == ["00:00", "00:30", "02:00", "02:30", "03:00"]
+    assert axis["tickvals"] == [0, 1_800, 3_600, 5_400, 7_200]

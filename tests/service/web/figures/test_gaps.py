@@ -11,15 +11,11 @@ _HOUR = Span(0, 60 * _MINUTE_MS)
 _LIGHT = PALETTES["light"]
 
 
-def gaps_of(minutes: list[int], *, thinned: bool = False) -> list[tuple[float, float]]:
+def gaps_of(minutes: list[int], span: Span = _HOUR) -> list[tuple[float, float]]:
     """Return the gaps, in minutes, of a line that was drawn of readings at some minutes."""
     at_ms = np.array(minutes, dtype=np.int64) * _MINUTE_MS
-    line = Line("pv", "power", at_ms, np.ones(len(minutes))).points(_HOUR, 30)
-    drawn = Line("pv", "power", line.at_ms, line.value, thinned)
-    return sorted(
-        (gap.start_ms / _MINUTE_MS, gap.end_ms / _MINUTE_MS)
-        for gap in gaps(drawn, _HOUR, bucket_s=120)
-    )
+    line = Line("pv", "power", at_ms, np.ones(len(minutes))).points(span, 30)
+    return sorted((gap.start_ms / _MINUTE_MS, gap.end_ms / _MINUTE_MS) for gap in gaps(line, span))
 
 
 def test_readings_close_enough_leave_no_gap() -> None:
@@ -34,10 +30,9 @@ def test_gaps_at_both_ends() -> None:
     assert gaps_of([20, 25, 30]) == [(0, 20), (30, 60)]
 
 
-def test_means_reach_as_far_as_their_bucket() -> None:
-    minutes = [6, *range(10, 54, 4), 54]
-    assert gaps_of(minutes) == [(0, 6), (54, 60)]
-    assert gaps_of(minutes, thinned=True) == []
+def test_a_gap_across_the_edge_of_a_part_is_cut_there() -> None:
+    # Readings at 20 and 40 lie around the part from 25 to 50; that at 20 is the nearest before it.
+    assert gaps_of([10, 15, 20, 40, 45], Span(25 * _MINUTE_MS, 50 * _MINUTE_MS)) == [(25, 40)]
 
 
 def test_without_a_point_all_is_a_gap() -> None:

@@ -23,12 +23,15 @@ def test_a_week_has_what_was_fed_in(studio: Studio) -> None:
     assert panels["y"][6] is None
 
 
-def test_a_day_has_as_many_points_as_pixels(studio: Studio) -> None:
+def test_a_day_has_two_points_a_pixel_at_most(studio: Studio) -> None:
     wide = studio.client.get(f"{_FIGURES}/days/2026-02-24?width=390").json()
     assert [len(trace["x"]) for trace in wide["data"]] == [288] * 5
     narrow = studio.client.get(f"{_FIGURES}/days/2026-02-24?width=24").json()
-    assert [len(trace["x"]) for trace in narrow["data"]] == [24] * 5
-    assert "the mean of 60.0 min" in narrow["layout"]["xaxis"]["title"]["text"]
+    assert [len(trace["x"]) for trace in narrow["data"]] == [48] * 5
+    assert (
+        "the least and the greatest reading of every 60.0 min"
+        in narrow["layout"]["xaxis"]["title"]["text"]
+    )
 
 
 def test_the_gap_of_a_day_is_one(studio: Studio) -> None:
