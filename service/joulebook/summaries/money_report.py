@@ -1,5 +1,6 @@
 """The money document: what was paid, what was saved, and what losses cost, by months and years."""
 
+from contextlib import closing
 from datetime import date, timedelta
 
 from joulebook.core.daily.quarters import QUARTER_MS
@@ -9,6 +10,7 @@ from joulebook.core.money.bill import BandSum, Bill
 from joulebook.core.money.tariff import clock_text
 from joulebook.core.spans import Span, date_of, days_span, local_day
 from joulebook.storage.database import Database
+from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.money_numbers import AMOUNT_DIGITS, amount, energy
 from joulebook.summaries.numbers import Document, dates_of, time_text
@@ -21,7 +23,7 @@ from joulebook.summaries.priced_time import (
     passed_of,
 )
 
-#: How many calendar months are told, with the one that is not over.
+#: How many calendar months are told at most, with the one that is not over.
 MONTHS = 13
 _NO_GRID = "the site has no meter of the grid"
 _NO_TARIFF = "no tariff was entered"
@@ -49,6 +51,8 @@ def money_report(
     """
     today = date_of(now_ms, site.zone)
     months = _months(site, today, now_ms)
+    with closing(database.connect()) as connection:
+        readings = readings_span(connection, site.id)
     year_ms = local_day(today.replace(month=1, day=1), site.zone).start_ms
     spans = {
         "month_so_far": months[-1],
@@ -71,7 +75,11 @@ def money_report(
         "as_of": time_text(spans["month_so_far"].end_ms, site.zone),
         "passed": _passed(efficiency),
         "periods": {name: _period(time, site, span, efficiency) for name, span in spans.items()},
-        "months": [_month(time, site, span) for span in months],
+        "months": [
+            _month(time, site, span)
+            for span in months
+            if readings is not None and span.end_ms > readings.start_ms
+        ],
     }
 
 

@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from joulebook.core.money.tariff import one_price
+from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.storage.tariffs import TariffVersion, add_tariff
-from joulebook.summaries.money_report import MONTHS, money_report
+from joulebook.summaries.money_report import money_report
 from tests.helpers.priced_studio import FIRST, LAST, NOW_MS, priced_studio
 
 EFFICIENCY: dict[str, Any] = {
@@ -66,8 +67,8 @@ def test_every_period_and_month_is_there(priced: tuple[Database, Site]) -> None:
         "last_month": ("2026-05-01", "2026-05-31"),
         "last_twelve_months": ("2026-06-03", "2026-06-11"),
     }
-    assert len(document["months"]) == MONTHS
-    assert [document["months"][place]["from"] for place in (0, -1)] == ["2025-06-01", "2026-06-01"]
+    # Months before the first reading are not told.
+    assert [month["from"] for month in document["months"]] == ["2026-06-01"]
     # Eight of ten and a half days were measured: no bill, but what was bought is told.
     month = periods["month_so_far"]
     assert month["total"]["reason"].startswith("only 76% of the time was measured")
@@ -122,3 +123,17 @@ def test_an_assumed_share_says_so(priced: tuple[Database, Site]) -> None:
         "high_ratio": 1.0,
         "measured": False,
     }
+
+
+def test_thirteen_months_are_told_at_most(priced: tuple[Database, Site]) -> None:
+    later_ms = NOW_MS + 2 * 366 * 86_400_000
+    document = money_report(*priced, None, None, efficiency=EFFICIENCY, now_ms=later_ms)
+    months = [month["from"] for month in document["months"]]
+    assert (len(months), months[0], months[-1]) == (13, "2027-06-01", "2028-06-01")
+
+
+def test_a_site_without_readings_has_no_months(tmp_path: Path) -> None:
+    database = Database.open(tmp_path)
+    site = add_site(database, "studio", "Europe/Lisbon")
+    document = money_report(database, site, None, None, efficiency=EFFICIENCY, now_ms=NOW_MS)
+    assert document["months"] == []

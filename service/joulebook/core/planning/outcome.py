@@ -1,7 +1,7 @@
 """What a year brought and would have brought, with intervals. Method `planning-1`."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -84,7 +84,13 @@ class Teller:
             was + more for was, more in zip(self._was.three(), self._more(), strict=True)
         )
         would = (max(bought, 0.0), max(sold, 0.0), paid)
-        return self._outcome(would, self._half, self._ends(storage, self._course))
+        told = self._outcome(would, self._half, self._ends(storage, self._course))
+        # Nobody buys or sells less than nothing.
+        energies = {
+            name: replace(each, low=max(each.low or 0.0, 0.0))
+            for name, each in (("import_wh", told.import_wh), ("export_wh", told.export_wh))
+        }
+        return replace(told, **energies)
 
     def difference(self) -> Outcome:
         """Return what the change does."""

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from fastapi import APIRouter
@@ -14,7 +15,7 @@ from joulebook.web.figures.money import money_figure
 from joulebook.web.money_texts import LIMITS, MONEY_WORKINGS, PERIODS
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
-from joulebook.web.shown import KWH_WHOLE, PERCENT, Shown, Unit, shown, without_repeats
+from joulebook.web.shown import KWH, KWH_WHOLE, PERCENT, Shown, Unit, shown, without_repeats
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)
@@ -166,11 +167,15 @@ def amount_rows(period: Document, unit: Unit) -> list[Shown]:
 
 def energy_rows(period: Document) -> list[Shown]:
     """Return the energies that a period's amounts are of."""
-    return [
-        shown("Bought", period["bought_wh"], "wh", KWH_WHOLE),
-        shown("Sold", period["sold_wh"], "wh", KWH_WHOLE),
-        shown("Lost", period["losses_wh"], "wh", KWH_WHOLE, note="on the way"),
-    ]
+    parts = (
+        ("bought_wh", "Bought", ""),
+        ("sold_wh", "Sold", ""),
+        ("losses_wh", "Lost", "on the way"),
+    )
+    # A thousand and more leave no room for tenths on a phone.
+    many = any((period[name]["high_wh"] or 0.0) >= 1e6 for name, _, _ in parts)
+    unit = KWH_WHOLE if many else KWH
+    return [shown(label, period[name], "wh", unit, note=note) for name, label, note in parts]
 
 
 def band_line(band: Document, unit: Unit) -> BandLine:
@@ -181,11 +186,15 @@ def band_line(band: Document, unit: Unit) -> BandLine:
     return BandLine(
         words=f"{band['season'].capitalize()}: {hours}{days}" if band["season"] else hours + days,
         note=f"from {formats.iso_brief(band['tariff_from'])}",
-        import_kwh=f"{formats.kwh_whole(band['import_wh'])}{_TIMES}{band['import_price']:g}",
+        import_kwh=f"{formats.kwh_whole(band['import_wh'])}{_TIMES}{_price(band['import_price'])}",
         bought=unit.text(band["bought"]),
-        export_kwh=f"{formats.kwh_whole(band['export_wh'])}{_TIMES}{band['export_price']:g}",
+        export_kwh=f"{formats.kwh_whole(band['export_wh'])}{_TIMES}{_price(band['export_price'])}",
         sold=unit.text(band["sold"]),
     )
+
+
+def _price(price: float) -> str:
+    return money_sentences.exact(Decimal(str(price)))
 
 
 def reasons_of(document: Document) -> list[str]:
