@@ -65,3 +65,8 @@ def test_one_end_of_a_limit_can_stand_alone() -> None:
     form = Form({"charge_low_c": "5", "charge_high_c": ""})
     assert read_facts(form, limits) == {"charge_low_c": 5.0, "charge_high_c": None}
     assert form.errors == {}
+
+
+def test_hints_are_sentences_that_fit_below_a_label() -> None:
+    for fact in ALL.values():
+        assert not fact.hint or (fact.hint.endswith(".") and len(fact.hint) <= 100), fact.name

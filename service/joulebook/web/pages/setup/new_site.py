@@ -1,6 +1,7 @@
 """A new site: its name and zone, which stay, and what is known of its battery."""
 
 from contextlib import closing
+from functools import cache
 from typing import Literal
 from zoneinfo import available_timezones
 
@@ -72,6 +73,12 @@ def _field_of(error: UsageError) -> Literal["name", "timezone"]:
     return "timezone" if error.where == "timezone" else "name"
 
 
+@cache
+def _zones() -> tuple[str, ...]:
+    # Looking for them reads directories: once is enough.
+    return tuple(sorted(zone for zone in available_timezones() if zone.startswith(_PLACES)))
+
+
 def _page(backing: Backing, actor: Actor, form: Form) -> HTMLResponse:
     page = backing.render(
         "setup/new_site.html",
@@ -79,6 +86,6 @@ def _page(backing: Backing, actor: Actor, form: Form) -> HTMLResponse:
         form=form,
         facts=_FACTS,
         labels=_LABELS,
-        zones=sorted(zone for zone in available_timezones() if zone.startswith(_PLACES)),
+        zones=_zones(),
     )
     return HTMLResponse(page, 422 if form.errors else 200)

@@ -2,6 +2,7 @@ from contextlib import closing
 
 from joulebook.storage.database import transaction
 from joulebook.storage.series import SeriesRegister
+from joulebook.web.pages.setup.devices import told_devices
 from tests.helpers.pages import Studio, outline, words_of
 
 _PAGE = "/sites/studio/setup/devices"
@@ -48,3 +49,12 @@ def test_a_viewer_is_told_who_makes_a_token(seen: Studio) -> None:
     html = seen.client.get(_PAGE).text
     assert "An owner makes it." in words_of(html)
     assert "/sites/studio/setup/tokens" not in html
+
+
+def test_a_kind_of_device_is_known_or_not(heard: Studio) -> None:
+    client = heard.client
+    devices = told_devices(client.app.state.backing, heard.site)  # type: ignore[attr-defined]
+    assert [(each.name, each.kind_known) for each in devices] == [
+        ("battery", True),
+        ("kiln", False),
+    ]

@@ -4,6 +4,7 @@ from datetime import date
 import pytest
 
 from joulebook.storage.site_facts import SiteFacts, change_facts
+from joulebook.web.pages.setup.index import topics_of
 from tests.helpers.pages import Studio, outline, words_of
 
 _PAGE = "/sites/studio/setup"
@@ -68,3 +69,13 @@ def test_a_viewer_sees_what_is_missing_and_no_way_to_change_it(seen: Studio) -> 
 
 def test_a_word_that_is_none_of_ours_says_nothing(heard: Studio) -> None:
     assert "Done." not in words_of(heard.client.get(f"{_PAGE}?done=x").text)
+
+
+def test_pages_that_a_viewer_cannot_open_are_named_to_him_without_a_link(
+    heard: Studio, seen: Studio
+) -> None:
+    backing = heard.client.app.state.backing  # type: ignore[attr-defined]
+    closed = [each.below for each in topics_of(backing, heard.site) if each.owners_only]
+    assert closed == ["/site", "/terms", "/tokens", "/tariff"]
+    for below in closed:
+        assert seen.client.get(f"{_PAGE}{below}").status_code == 403, below
