@@ -162,7 +162,8 @@ def _link(
 ) -> str:
     secret = make_welcome(connection, person_id, now_ms=clock_ms())
     # A service that listens everywhere has no one name; on its own machine this one works.
-    host = "127.0.0.1" if settings.host in ("0.0.0.0", "::") else settings.host
+    everywhere = settings.host in ("0.0.0.0", "::")  # noqa: S104 -- compared with
+    host = "127.0.0.1" if everywhere else settings.host
     host = f"[{host}]" if ":" in host else host
     base = settings.public_url or f"http://{host}:{settings.port if port is None else port}"
     return f"{base}/welcome/{secret}"

@@ -17,7 +17,7 @@ from joulebook.settings import Settings
 _PATIENCE_S = 5.0
 #: Common practice, no source: a renewal that failed twice is noticed in time.
 SOON_DAYS = 21
-_ANYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}
+_ANYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1", "": "127.0.0.1"}  # noqa: S104 -- where to ask instead
 
 
 def asked_ready(settings: Settings) -> tuple[int, Mapping[str, object]]:
