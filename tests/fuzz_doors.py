@@ -26,7 +26,7 @@ from tests.helpers.fuzz_service import (
 )
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.seen_processes import SeenProcess, seen
-from tests.helpers.service import start_service
+from tests.helpers.service import RunningService, start_service
 from tests.helpers.tallies import HEAD, Tally
 
 
@@ -49,7 +49,7 @@ def fuzz_the_service(packets: int, seed: int, folder: Path) -> tuple[list[Tally]
     """Fuzz a running service; return the tallies, and what is not as it has to be."""
     data_dir, log = folder / "house", folder / "log"
     good_secret, fuzz_secret = prepare(data_dir)
-    service = start_service(
+    service: RunningService = start_service(
         "serve", "--data", str(data_dir), "--port", "0", "--mqtt-port", "0", log=log
     )
     good = Good(service.mqtt_port, good_secret)

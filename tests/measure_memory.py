@@ -13,7 +13,6 @@ import socket
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,13 +49,12 @@ class Measured:
         return slope(at, [look.resident_mb for look in self.looks[1:]])
 
 
-def packs(count: int) -> Iterator[bytes]:
-    """Yield packets, each of another instant of a day, with values that go on changing."""
-    for number in range(count):
-        at_s = START_S + number * 10 % DAY_S
-        records = [{"n": name, "u": "W", "v": number % 9973 / 8} for name in NAMES]
-        pack = json.dumps([{"bt": at_s, **records[0]}, *records[1:]]).encode()
-        yield publish("joulebook/v1/studio/meter", pack, packet_id=number % 65_535 + 1)
+def message(number: int) -> bytes:
+    """Return one of the packets: each is of another instant of a day, and values go on changing."""
+    at_s = START_S + number * 10 % DAY_S
+    records = [{"n": name, "u": "W", "v": number % 9973 / 8} for name in NAMES]
+    pack = json.dumps([{"bt": at_s, **records[0]}, *records[1:]]).encode()
+    return publish("joulebook/v1/studio/meter", pack, packet_id=number % 65_535 + 1)
 
 
 def send(service: RunningService, secret: str, count: int, looks: int) -> Measured:
@@ -68,12 +66,11 @@ def send(service: RunningService, secret: str, count: int, looks: int) -> Measur
     with socket.create_connection(("127.0.0.1", service.mqtt_port), 60.0) as client:
         client.sendall(connect(client_id="measure", name="measure", secret=secret))
         assert client.recv(4).hex() == "20020000"
-        waiting = packs(count)
         odd = 0  # bytes of an acknowledgement whose rest is not here yet
         while acknowledged < count:
-            batch = [next(waiting) for _ in range(min(AHEAD - (sent - acknowledged), count - sent))]
-            client.sendall(b"".join(batch))
-            sent += len(batch)
+            more = min(AHEAD - (sent - acknowledged), count - sent)
+            client.sendall(b"".join(message(number) for number in range(sent, sent + more)))
+            sent += more
             whole, odd = divmod(odd + len(client.recv(65536)), 4)
             acknowledged += whole
             if acknowledged >= count * (len(seen_at) + 1) // looks:
