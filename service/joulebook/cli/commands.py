@@ -3,6 +3,7 @@
 import click
 
 from joulebook import __version__
+from joulebook.cli.alerts import alert, letter
 from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
 from joulebook.cli.corrections import correction
@@ -41,8 +42,7 @@ def joulebook() -> None:
 
 for command in (
     *(serve, demo, site, token, person, mapping, import_file, recompute, show),
-    *(correction, event, sign_off, deep_test, tariff, evidence, export, backup, restore),
-    *(verify, bench),
-    *(doctor, health),
+    *(correction, event, sign_off, deep_test, tariff, alert, letter),
+    *(evidence, export, backup, restore, verify, bench, doctor, health),
 ):
     joulebook.add_command(command)

@@ -12,6 +12,8 @@ from typing import Any
 
 import apprise
 
+#: What is said of an address that apprise does not know.
+NO_ADDRESS = "the address is not one that can be used"
 _STATUS = re.compile(r"error=(\d{3})")
 
 
@@ -35,7 +37,9 @@ def trouble_of(message: dict[str, Any]) -> str | None:
     try:
         channel = apprise.Apprise()
         if not channel.add(message["url"]):
-            return "the address is not one that can be used"
+            return NO_ADDRESS
+        if "body" not in message:  # only asked whether the address can be used
+            return None
         # Mail shows HTML where it can; whoever cannot gets it as plain text from apprise.
         body, form = message["body"], apprise.NotifyFormat.TEXT
         if message["html"] and takes_html(message["url"]):

@@ -58,6 +58,16 @@ def by_apprise(deliveries: Sequence[Delivery]) -> list[str | None]:
         }
         for each in deliveries
     ]
+    return _asked(messages)
+
+
+def address_trouble(url: str) -> str | None:
+    """Return why an address cannot be used, ``None`` where it can; nothing is sent."""
+    [trouble] = _asked([{"url": url}])
+    return trouble
+
+
+def _asked(messages: Sequence[dict[str, str | None]]) -> list[str | None]:
     try:
         done = subprocess.run(
             [sys.executable, "-P", "-m", "joulebook.reminders.sender"],

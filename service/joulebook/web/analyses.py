@@ -80,7 +80,7 @@ class Analyses:
 
     def __init__(self, database: Database, *, max_gap_s: float) -> None:
         self._database = database
-        self._max_gap_s = max_gap_s
+        self.max_gap_s = max_gap_s
         self._months = SiteMonths(database)
         self._kept: OrderedDict[tuple[str, Site], tuple[Hashable, Any]] = OrderedDict()
         self._lock = Lock()
@@ -139,7 +139,7 @@ class Analyses:
         found: Document | None = self._kept_of("loads", site, stamp)
         if found is None:
             found = loads_report(
-                *(self._database, site, None, None), now_ms=now_ms, max_gap_s=self._max_gap_s
+                *(self._database, site, None, None), now_ms=now_ms, max_gap_s=self.max_gap_s
             )
             self._keep("loads", site, stamp, found)
         return found
@@ -190,7 +190,7 @@ class Analyses:
         found: Sequence[DeepTestReport] | None = self._kept_of("deep tests", site, stamp)
         if found is None:
             found = deep_test_reports(
-                self._database, site, now_ms=now_ms, max_gap_s=self._max_gap_s
+                self._database, site, now_ms=now_ms, max_gap_s=self.max_gap_s
             )
             self._keep("deep tests", site, stamp, found)
         return found

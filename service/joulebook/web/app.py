@@ -14,6 +14,7 @@ from joulebook.web.access.rules import AccessRules
 from joulebook.web.access.sharing import Seals, can_be_shared
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
+from joulebook.web.api.description import describe
 from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
 from joulebook.web.comparisons import Comparisons
@@ -23,6 +24,8 @@ from joulebook.web.limits import ActorLimits, Limits, WebLimits
 from joulebook.web.navigation import entries_of
 from joulebook.web.pages import (
     about,
+    alert_forms,
+    alerts,
     assets,
     audit,
     carry,
@@ -150,11 +153,12 @@ def build_app(
     for module in (checks, carry, rehearsal, quarantine, figures):
         app.include_router(module.router)
     app.include_router(setup_pages)
-    for module in (money, plan, evidence):
+    for module in (money, plan, evidence, alerts, alert_forms):
         app.include_router(module.router)
     for module in (sign_in, welcome, me, people, tokens, sharing, audit):
         app.include_router(module.router)
     templates.globals["navigation"] = entries_of(app.routes)
+    describe(app)
     install_problem_handlers(app)
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)

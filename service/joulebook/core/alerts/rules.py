@@ -183,7 +183,7 @@ RULES: tuple[Rule, ...] = (
         unit="days",
         limits=Limits(opens_at=35.0, closes_at=30.0),
         page="/alerts",
-        look_at="Make one with `joulebook backup`, on another disk than the data.",
+        look_at="Make one with joulebook backup, on another disk than the data.",
     ),
 )
 BY_NAME = {rule.name: rule for rule in RULES}

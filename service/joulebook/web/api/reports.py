@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
+from joulebook.summaries.alerts_report import alerts_report
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
@@ -83,3 +84,9 @@ def money(site: Sited, backing: Backed, first: From = None, last: To = None) -> 
         return backing.analyses.money(site, now_ms=now_ms)
     efficiency = backing.analyses.efficiency(site)
     return money_report(backing.database, site, *days, efficiency=efficiency, now_ms=now_ms)
+
+
+@router.get("/sites/{site}/alerts")
+def alerts(site: Sited, backing: Backed) -> dict[str, Any]:
+    """Give the alerts that are open, and those that were, the newest first."""
+    return alerts_report(backing.database, site)
