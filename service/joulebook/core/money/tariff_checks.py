@@ -21,7 +21,7 @@ Place = tuple[str | int, ...]
 
 # The bounds only catch slips of the pen, as cents for whole units; prices below zero happen.
 MOST_A_KWH, MOST_FIXED = Decimal(10_000), Decimal(1_000_000)
-MOST_SEASONS, MOST_BANDS, MOST_LISTED = 12, 24, 400
+MOST_SEASONS, MOST_BANDS, MOST_LISTED = 12, 100, 400
 MOST_PLACES = 6  # digits after the point
 _LONGEST_CURRENCY, _LONGEST_NAME = 8, 40
 _LEAP_YEAR = [date(2024, 1, 1) + timedelta(days=each) for each in range(366)]

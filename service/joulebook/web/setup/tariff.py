@@ -6,7 +6,7 @@ there is nothing to fill up by hand.
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from itertools import pairwise
@@ -221,28 +221,22 @@ def _month_day(place: int) -> tuple[int, int]:
 
 def _rest(bands: Sequence[Band], other: Band) -> Iterator[Band]:
     """Yield bands with the price of all other times, for what no row names."""
+    free: dict[tuple[int, int], list[DayKind]] = {}
     for kind in DAY_KINDS:
-        taken = {
-            minute
-            for band in bands
-            if kind in band.days
-            for part in band.minutes()
-            for minute in part[::QUARTER_MIN]
-        }
-        begun: int | None = None
-        for minute in range(0, DAY_MIN + 1, QUARTER_MIN):
-            free = minute < DAY_MIN and minute not in taken
-            if free and begun is None:
-                begun = minute
-            elif not free and begun is not None:
-                yield Band(
-                    days=(kind,),
-                    from_minute=begun,
-                    to_minute=minute,
-                    import_price=other.import_price,
-                    export_price=other.export_price,
-                )
-                begun = None
+        for hours in _free_hours([band for band in bands if kind in band.days]):
+            free.setdefault(hours, []).append(kind)
+    for (first, end), kinds in free.items():
+        yield replace(other, days=tuple(kinds), from_minute=first, to_minute=end)
+
+
+def _free_hours(bands: Sequence[Band]) -> Iterator[tuple[int, int]]:
+    """Yield from when to when no band holds on a day. [min since midnight]"""
+    taken = sorted((part.start, part.stop) for band in bands for part in band.minutes())
+    reached = 0
+    for first, end in [*taken, (DAY_MIN, DAY_MIN)]:
+        if first > reached:
+            yield reached, first
+        reached = max(reached, end)
 
 
 def _field_of(place: Place, origin: dict[tuple[int, int], int]) -> str:
