@@ -22,20 +22,20 @@ from tests.helpers.databases import write
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.told_processes import ToldProcess
 
-#: A day in each of thirty months, a reading every ten minutes.
-MONTHS = 30
+#: A day in each month, a reading every ten minutes.
 A_DAY = 144
+DEVICES = ("battery", "pv", "load")
 
 
-def old_home(data: Path) -> Database:
+def old_home(data: Path, months: int) -> Database:
     """Return a home with years of readings, all computed and sealed, of three devices."""
     database = Database.open(data)
     site = add_site(database, "studio", "Europe/Lisbon")
-    first = datetime(2024, 1, 15, tzinfo=UTC)
+    first = datetime.now(UTC) - timedelta(days=30.5 * months)
     with closing(database.connect()) as connection:
-        for month in range(MONTHS):
+        for month in range(months):
             start_ms = round((first + timedelta(days=30.5 * month)).timestamp()) * 1000
-            for device in ("battery", "pv", "load"):
+            for device in DEVICES:
                 values = {
                     start_ms + 600_000 * place: {"power": float(A_DAY * month + place)}
                     for place in range(A_DAY)
@@ -52,22 +52,22 @@ def kept(database: Database, site: Site) -> list[int]:
     """Return the numbers that are still there, of all devices."""
     with closing(database.connect()) as connection:
         return [
-            place * MONTHS * A_DAY + int(number)
-            for place, device in enumerate(("battery", "pv", "load"))
+            place * 10_000 + int(number)
+            for place, device in enumerate(DEVICES)
             for number in read_device(connection, site.id, device, ALWAYS).values["power"]
         ]
 
 
-def killed_keepers(folder: Path, rounds: int, seed: int = 1) -> Told:
+def killed_keepers(folder: Path, rounds: int, seed: int = 1, *, months: int = 30) -> Told:
     """Kill the service while it removes; a twin that nobody kills says what is to stay."""
     chance = random.Random(seed)
-    twin = old_home(folder / "twin")
+    twin = old_home(folder / "twin", months)
     shutil.copytree(folder / "twin", folder / "original")
     site = site_named(twin, "studio")
     before = results(twin)
     keeper = Keeper(twin, clock_ms=now_ms, keep_years=1)
     keeper.start()
-    wait_until(lambda: len(kept(twin, site)) < 3 * MONTHS * A_DAY)
+    wait_until(lambda: len(kept(twin, site)) < len(DEVICES) * months * A_DAY)
     keeper.stop()
     to_stay = kept(twin, site)
     sent, stored, struck, unlike = set[int](), list[int](), 0, 0

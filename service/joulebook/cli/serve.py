@@ -1,7 +1,10 @@
 """``joulebook serve``: the doors, the writer, the summariser and the pages in one process."""
 
 import asyncio
+import logging
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -12,7 +15,11 @@ from joulebook.cli.people import first_owner_link
 from joulebook.cli.service import Service
 from joulebook.cli.systemd import ServiceManager
 from joulebook.logs import set_up_logs
+from joulebook.storage.database import Database
+from joulebook.storage.left_behind import left_behind, still_to_do
 from joulebook.storage.lock import only_service
+
+_log = logging.getLogger(__name__)
 
 
 @click.command()
@@ -32,7 +39,7 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     share_one_arena()
     settings = settings_of(data_dir, host=host, port=port, mqtt_port=mqtt_port)
     set_up_logs(settings.log_level, settings.log_form)
-    with only_service(data_dir), opened_database(data_dir) as database:
+    with only_service(data_dir), _opened_with_a_look(data_dir) as database:
         manager = ServiceManager(os.environ)
         service = Service(database, settings, clock_ms=clock_ms, manager=manager)
 
@@ -43,3 +50,14 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
                 print(f"welcome: {link}  (makes the first owner; good once, for a day)", flush=True)
 
         asyncio.run(service.run(started))
+
+
+@contextmanager
+def _opened_with_a_look(data_dir: Path) -> Iterator[Database]:
+    """Open the database; say what the time before left behind where it ended badly."""
+    found = left_behind(data_dir)
+    with opened_database(data_dir) as database:
+        if found:
+            for sentence in (*found, still_to_do(database)):
+                _log.warning("%s", sentence)
+        yield database

@@ -1,50 +1,28 @@
-"""The first run, as a person meets it."""
+"""What the service says when it starts."""
 
-import re
+import shutil
 from pathlib import Path
 
-import httpx2
+import pytest
 
-from joulebook.cli import main
-from tests.helpers.service import running_service
-from tests.helpers.visitors import PASSWORD, basic
-
-
-def test_the_first_owner_comes_in_by_the_link_that_serve_prints(tmp_path: Path) -> None:
-    data = ["--data", str(tmp_path)]
-    assert main(["site", "add", "studio", "--timezone", "UTC", *data]) == 0
-    with running_service(tmp_path) as service:
-        assert service.process.stdout is not None
-        line = service.process.stdout.readline()
-        found = re.match(r"welcome: (http://127\.0\.0\.1:\d+)(/welcome/[\w-]{43})  \(", line)
-        assert found is not None, line
-        assert found[1] == service.pages
-        api = f"{service.pages}/api/v1/sites/studio/days"
-        assert httpx2.get(api).status_code == 200
-        passed_on = {"X-Forwarded-For": "127.0.0.1"}
-        assert httpx2.get(api, headers=passed_on).status_code == 401
-        form = {"name": "Ada", "password": PASSWORD, "again": PASSWORD}
-        with httpx2.Client(base_url=service.pages, headers={"Origin": service.pages}) as browser:
-            assert browser.post(found[2], data=form).headers["location"] == "/"
-            assert browser.get("/people").status_code == 200
-        assert httpx2.get(api).status_code == 401
-        assert httpx2.get(f"{service.pages}/healthz").status_code == 200
-        assert service.end() == 0
+from joulebook.storage.database import Database
+from tests.helpers.service import serve
 
 
-def test_only_a_proxy_that_is_named_is_believed(tmp_path: Path) -> None:
-    (tmp_path / "joulebook.toml").write_text('trusted_proxies = "127.0.0.1"\n', encoding="utf-8")
-    data = ["--data", str(tmp_path)]
-    assert main(["site", "add", "studio", "--timezone", "UTC", *data]) == 0
-    with running_service(tmp_path) as service:
-        for number in range(8):
-            # Each counts as an address of its own, so none of them waits.
-            headers = {
-                "Authorization": basic(f"guess-{number}", "wrong"),
-                "X-Forwarded-For": f"192.0.2.{number}",
-                "X-Forwarded-Proto": "https",
-            }
-            answer = httpx2.get(f"{service.pages}/api/v1/sites", headers=headers)
-            assert answer.status_code == 401
-            assert answer.headers["strict-transport-security"]
-        assert service.end() == 0
+def test_it_says_what_a_bad_end_left_behind(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    database = Database.open(tmp_path / "house")
+    with database.engine.begin() as connection:
+        connection.exec_driver_sql("CREATE TABLE glazes (name VARCHAR)")
+    before = database.connect()
+    before.execute("INSERT INTO glazes VALUES ('celadon')")
+    # A copy of an open database is what a power cut leaves.
+    shutil.copytree(database.data_dir, tmp_path / "cut")
+    before.close()
+    database.close()
+    service = serve(tmp_path / "cut")
+    assert service.end() == 0
+    said = capfd.readouterr().err
+    assert "the database was not closed the last time" in said
+    assert "results are behind their readings on 0 days" in said
