@@ -1,9 +1,10 @@
 """How the service does, in plain numbers. The command line builds it; three pages show it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from joulebook.storage.durations import Durations
+from joulebook.storage.quarantine import SetAside
 from joulebook.storage.room import Room
 
 
@@ -42,6 +43,8 @@ class Health:
         What the inbox took in since the start.
     quarantined : mapping of str to int
         Refused messages and parts since the start, by reason.
+    set_aside : sequence of SetAside
+        What of them, since ever, is still kept, and what was let go for want of room.
     queued : int
         Messages that wait for their commit.
     waiting_s : float
@@ -88,6 +91,7 @@ class Health:
     readings_repeated: int = 0
     readings_replaced: int = 0
     quarantined: Mapping[str, int] = field(default_factory=dict)
+    set_aside: Sequence[SetAside] = ()
     commits: int = 0
     queued: int = 0
     waiting_s: float = 0.0

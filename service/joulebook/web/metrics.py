@@ -62,6 +62,16 @@ def _ingest(health: Health) -> Iterator[Family]:
         "Messages or parts of them that were put aside, by reason.",
         [({"reason": reason}, count) for reason, count in sorted(health.quarantined.items())],
     )
+    yield gauges(
+        "joulebook_set_aside_messages",
+        "Messages or parts of them that are set aside now, by reason.",
+        [({"reason": one.reason}, float(one.kept)) for one in health.set_aside],
+    )
+    yield counters(
+        "joulebook_let_go_total",
+        "Messages set aside that were let go for want of room, by reason.",
+        [({"reason": one.reason}, one.let_go) for one in health.set_aside],
+    )
     yield counter("joulebook_commits_total", "Group commits of readings.", health.commits)
     yield histogram(
         "joulebook_commit_duration_seconds",

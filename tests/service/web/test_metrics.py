@@ -6,6 +6,7 @@ from pathlib import Path
 from prometheus_client.parser import text_string_to_metric_families as parsed
 
 from joulebook.storage.durations import Durations
+from joulebook.storage.quarantine import SetAside
 from joulebook.storage.room import Room
 from joulebook.web.health import Health, WorkerHealth
 from joulebook.web.metrics import families_of, metrics_text
@@ -31,6 +32,7 @@ FULL = Health(
     readings_repeated=2,
     readings_replaced=1,
     quarantined={"json-malformed": 2, "site-not-allowed": 1},
+    set_aside=(SetAside(reason="json-malformed", kept=7, kept_bytes=700, let_go=5),),
     commits=4,
     queued=5,
     waiting_s=0.75,
@@ -88,6 +90,8 @@ def test_every_number_of_a_service_with_all_doors() -> None:
         "joulebook_readings_replaced_total": 1,
         "joulebook_quarantined_total[json-malformed]": 2,
         "joulebook_quarantined_total[site-not-allowed]": 1,
+        "joulebook_set_aside_messages[json-malformed]": 7,
+        "joulebook_let_go_total[json-malformed]": 5,
         "joulebook_commits_total": 4,
         "joulebook_commit_duration_seconds_count": 4,
         "joulebook_queued_messages": 5,

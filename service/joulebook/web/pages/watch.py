@@ -1,10 +1,16 @@
 """For those who watch the service: alive, ready, and its numbers."""
 
+from contextlib import closing
+from dataclasses import replace
+
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, PlainTextResponse
 
+from joulebook.errors import UnavailableError
+from joulebook.storage.quarantine import SetAside, set_aside
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.who import Asking
+from joulebook.web.backing import Backing
 from joulebook.web.exposition import CONTENT_TYPE
 from joulebook.web.metrics import metrics_text
 from joulebook.web.process import this_process
@@ -36,8 +42,18 @@ def ready(actor: Asking, backing: Backed) -> JSONResponse:
 @router.get("/metrics", response_class=PlainTextResponse)
 def metrics(backing: Backed) -> PlainTextResponse:
     """Return the service's numbers in the Prometheus text format."""
-    text = metrics_text(backing.health(), this_process(), version=backing.version)
+    health = replace(backing.health(), set_aside=_set_aside(backing))
+    text = metrics_text(health, this_process(), version=backing.version)
     return PlainTextResponse(text, headers={"Content-Type": CONTENT_TYPE})
+
+
+def _set_aside(backing: Backing) -> list[SetAside]:
+    """Return what is set aside; nothing where the database is away, of which other numbers tell."""
+    try:
+        with closing(backing.database.connect()) as connection:
+            return set_aside(connection, None)
+    except UnavailableError:
+        return []
 
 
 def _may_know(actor: Actor) -> bool:

@@ -1,10 +1,15 @@
+from contextlib import closing
 from dataclasses import replace
+from typing import NoReturn
 
 import pytest
 from fastapi.testclient import TestClient
 from prometheus_client.parser import text_string_to_metric_families as parsed
 
+from joulebook.storage.database import Database
 from joulebook.storage.faults import StorageUnavailableError
+from joulebook.storage.quarantine import put_aside
+from joulebook.storage.records import Refused
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.knowing import HOUSE, Knowing
 from joulebook.web.access.who import Asked
@@ -70,3 +75,31 @@ def test_metrics_come_as_the_text_format(empty: Studio, monkeypatch: pytest.Monk
     assert answer.headers["content-type"] == "text/plain; version=0.0.4; charset=utf-8"
     build = next(iter(parsed(answer.text)))
     assert (build.name, build.samples[0].labels) == ("joulebook_build_info", {"version": "1.2.3"})
+
+
+def test_metrics_tell_of_what_is_set_aside_and_come_without_a_database_too(
+    empty: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Knowing, "who", lambda *_: Asked(HOUSE))
+    refused = Refused(
+        site_id=None,
+        source="shed",
+        topic="x",
+        payload=b"?",
+        reason="topic-invalid",
+        detail="none",
+        received_ms=1,
+    )
+    with closing(empty.database.connect()) as connection:
+        put_aside(connection, [refused])
+    sample = 'joulebook_set_aside_messages{reason="topic-invalid"} 1'
+    assert sample in empty.client.get("/metrics").text
+
+    def away(_database: Database) -> NoReturn:
+        raise StorageUnavailableError(
+            "the disk is away", where="it", expected="a disk", next_step="look for it"
+        )
+
+    monkeypatch.setattr(Database, "connect", away)
+    answer = empty.client.get("/metrics")
+    assert (answer.status_code, sample in answer.text) == (200, False)
