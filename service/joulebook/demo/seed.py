@@ -10,13 +10,10 @@ from joulebook.demo.studio import (
     BATTERY_AH,
     BATTERY_CELLS,
     DAY_MS,
-    INVERTER_PEAK_W,
-    INVERTER_W,
+    ENTERED,
     MONTHS,
     SITE,
     TIMEZONE,
-    WARRANTY_FLOOR_RATIO,
-    WARRANTY_YEARS,
     installation_date,
 )
 from joulebook.demo.tariff import enter_tariff
@@ -28,6 +25,7 @@ from joulebook.storage.days import dirty_count
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
 from joulebook.storage.sealing import seal_all
+from joulebook.storage.site_facts import SiteFacts
 from joulebook.summaries.recompute import recompute
 
 _PIECE_DAYS = 30
@@ -114,18 +112,8 @@ def _site(database: Database, now_ms: int, months: int) -> tuple[Site, date]:
             )
         return site, site.installed
     installed = installation_date(now_ms, months)
-    site = add_site(
-        database,
-        SITE,
-        TIMEZONE,
-        battery_ah=BATTERY_AH,
-        battery_cells=BATTERY_CELLS,
-        installed=installed,
-        warranty_years=WARRANTY_YEARS,
-        warranty_floor_ratio=WARRANTY_FLOOR_RATIO,
-        inverter_w=INVERTER_W,
-        inverter_peak_w=INVERTER_PEAK_W,
-    )
+    entered = ENTERED | SiteFacts(installed=installed, commissioned=installed)
+    site = add_site(database, SITE, TIMEZONE, **entered)
     enter_tariff(database, site, installed, now_ms=now_ms)
     return site, installed
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from joulebook.core.spans import date_of
+from joulebook.storage.site_facts import SiteFacts
 
 SITE = "studio"
 TIMEZONE = "America/Chicago"
@@ -25,6 +26,28 @@ WARRANTY_YEARS = 10.0
 WARRANTY_FLOOR_RATIO = 0.7
 #: What the inverter gives for long, and for some seconds.
 INVERTER_W, INVERTER_PEAK_W = 5000.0, 10_000.0
+#: What the terms allow (common practice for cells of iron phosphate, no source), and what its
+#: owner copied from labels that nobody printed.
+ENTERED = SiteFacts(
+    battery_ah=BATTERY_AH,
+    battery_cells=BATTERY_CELLS,
+    warranty_years=WARRANTY_YEARS,
+    warranty_floor_ratio=WARRANTY_FLOOR_RATIO,
+    inverter_w=INVERTER_W,
+    inverter_peak_w=INVERTER_PEAK_W,
+    charge_low_c=0.0,
+    charge_high_c=50.0,
+    discharge_low_c=-20.0,
+    discharge_high_c=55.0,
+    charge_max_v=58.4,  # 3.65 V a cell
+    battery_maker="An invented maker",
+    battery_model="Shelf pack 200",
+    battery_serial="SP-0007",
+    inverter_maker="An invented maker",
+    inverter_model="Wall box 5",
+    inverter_serial="WB-0042",
+    installer="The potter's brother",
+)
 
 PANELS_W = 3200.0  # at 1000 W/m² and 25 °C: eight of 400 W, two strings of four
 PANELS_TILT_DEG = 30.0
