@@ -1,12 +1,15 @@
 import re
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
+from joulebook.storage.tariffs import withdraw_tariff
+from joulebook.web.backing import Backing
 from joulebook.web.pages.money import band_line
 from joulebook.web.shown import Unit
 from tests.helpers.pages import Studio, outline, words_of
-from tests.helpers.priced_studio import priced_pages
+from tests.helpers.priced_studio import NOW_MS, priced_pages
 
 PAGE = "/sites/studio/money"
 FIGURE = "/sites/studio/figures/money"
@@ -133,3 +136,19 @@ def test_the_efficiency_page_says_what_it_costs(
     text = words_of(priced.client.get("/sites/studio/efficiency").text)
     assert "All losses cost since 3 Jun 2026 0.8" in text
     assert "Idle draw costs a year, at your tariff" in text
+
+
+def test_a_document_is_kept_until_a_quarter_hour_or_a_tariff_passes(tmp_path: Path) -> None:
+    studio = priced_pages(tmp_path)
+    backing: Backing = studio.client.app.state.backing  # type: ignore[attr-defined]
+    analyses, site = backing.analyses, studio.site
+    money = analyses.money(site, now_ms=NOW_MS)
+    cost = analyses.cost_of_losses(site, now_ms=NOW_MS)
+    assert cost is not None
+    assert analyses.money(site, now_ms=NOW_MS + 1) is money
+    assert analyses.cost_of_losses(site, now_ms=NOW_MS + 1) is cost
+    assert analyses.money(site, now_ms=NOW_MS + 900_000) is not money
+    with closing(studio.database.connect()) as connection:
+        withdraw_tariff(connection, site, 1, now_ms=NOW_MS)
+    assert analyses.money(site, now_ms=NOW_MS)["currency"] is None
+    assert analyses.cost_of_losses(site, now_ms=NOW_MS) is None

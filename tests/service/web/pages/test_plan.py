@@ -1,11 +1,14 @@
-from datetime import date
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from joulebook.summaries.plan_ground import Asked, planned
+from joulebook.web.backing import Backing
+from joulebook.web.pages.plan import lead_of, lines_of
 from tests.helpers.pages import Studio, client_of, words_of
-from tests.helpers.priced_studio import LAST, NOW_MS, priced_studio
+from tests.helpers.priced_studio import NOW_MS, priced_studio
 
 PAGE = "/sites/studio/plan"
 FIGURE = "/sites/studio/figures/plan"
@@ -77,13 +80,15 @@ def test_without_a_grid_meter_nothing_can_be_planned(tmp_path: Path) -> None:
     assert studio.client.get(FIGURE).json()["data"] == []
 
 
-def test_without_a_tariff_only_energies_are_told(tmp_path: Path) -> None:
-    database, site = priced_studio(
-        tmp_path, "battery", tariff_from=None, first=date(2026, 5, 11), last=LAST
-    )
-    studio = Studio(client_of(database, now_ms=NOW_MS), database, site)
-    text = words(studio, "?panels=150")
-    assert "Nothing can be planned: the simulation of what is there misses" in text
+def test_without_a_tariff_only_energies_are_told(self_serving: Studio) -> None:
+    backing: Backing = self_serving.client.app.state.backing  # type: ignore[attr-defined]
+    found = backing.analyses.plan_ground(self_serving.site, now_ms=NOW_MS)
+    ground = replace(found, currency=None)
+    plan = planned(ground, Asked(capacity_wh=9000.0, charge_w=1000.0, discharge_w=1000.0))
+    assert plan is not None
+    assert len(lead_of(ground, plan, asked=True)) == 1
+    assert [line.label for line in lines_of(plan, ground)][:3] == ["Bought", "Sold", "Battery full"]
+    assert backing.analyses.plan_ground(self_serving.site, now_ms=NOW_MS) is found
 
 
 def test_a_site_without_readings_waits(empty: Studio) -> None:
