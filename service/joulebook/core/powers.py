@@ -73,8 +73,8 @@ class SeriesSources:
     devices : mapping of device name to DeviceArrays
         What was measured.
     site_series : mapping of device name to a set of quantity names
-        Everything the site has ever reported. A device that is silent now counts as unknown,
-        one that the site never had as not there.
+        Everything the site has reported so far. A device that is silent now counts as unknown,
+        one that the site did not have yet as not there.
     limit_s : float
         No line bridges more. [s]
     """

@@ -197,6 +197,27 @@ def readings_span(connection: sqlite3.Connection, site_id: int) -> Span | None:
 
 
 @names_faults
+def first_readings(connection: sqlite3.Connection, site_id: int) -> dict[str, int]:
+    """Return the first instant of each device of a site that has readings. [ms, UTC epoch]"""
+    rows = connection.execute(
+        """
+        SELECT
+            name,
+            (SELECT min(at_ms) FROM readings WHERE device_id = devices.id),
+            (SELECT first_ms FROM blocks WHERE device_id = devices.id ORDER BY start_ms LIMIT 1)
+        FROM devices
+        WHERE site_id = ?
+        """,
+        (site_id,),
+    )
+    return {
+        device: min(at_ms for at_ms in (hot_ms, sealed_ms) if at_ms is not None)
+        for device, hot_ms, sealed_ms in rows
+        if (hot_ms, sealed_ms) != (None, None)
+    }
+
+
+@names_faults
 def latest_readings(connection: sqlite3.Connection, site_id: int) -> list[Latest]:
     """Return the newest reading of each series that has one, numbers, text and flags."""
     rows = connection.execute(

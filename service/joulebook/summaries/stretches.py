@@ -15,7 +15,7 @@ from joulebook.core.powers import DeviceArrays
 from joulebook.core.spans import Span, days_span, local_day
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection
-from joulebook.storage.reading import read_pieces
+from joulebook.storage.reading import first_readings, read_pieces
 from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
 from joulebook.summaries.results import encoded
@@ -124,16 +124,23 @@ def _compute_read(
         for device, names in site_series.items()
         if names.intersection(_USED)
     }
+    firsts_ms = first_readings(connection, site.id)
     for day in days:
         span = local_day(day, site.zone)
         wide = Span(span.start_ms - margin_ms, span.end_ms + margin_ms)
+        # What a site gets later is not there yet: panels of next year leave this day as it is.
+        there = {
+            device: names
+            for device, names in site_series.items()
+            if firsts_ms.get(device, wide.start_ms) < wide.end_ms
+        }
         try:
             yield compute_day(
                 DayInputs(
                     day=day,
                     span=span,
                     devices={name: part_of(device, wide) for name, device in devices.items()},
-                    site_series=site_series,
+                    site_series=there,
                     battery_ah=site.battery_ah,
                     battery_cells=site.battery_cells,
                     max_gap_s=max_gap_s,

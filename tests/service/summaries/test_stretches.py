@@ -15,6 +15,7 @@ from joulebook.storage.reading import read_device
 from joulebook.storage.sealing import seal
 from joulebook.summaries import stretches as module
 from joulebook.summaries.stretches import Failed, compute_stretch, stretches
+from tests.helpers.databases import NOON_MS, studio, write
 from tests.helpers.plants import day_inputs
 from tests.helpers.stored_plants import FIRST, LAST, plant_studio, store
 
@@ -113,3 +114,31 @@ def test_days_are_computed_of_corrected_readings_and_only_inside_the_correction_
     assert after[2] == before[2]
     # The readings themselves are as they came.
     assert (stored.values["power"] < 0).all()
+
+
+def test_what_a_site_gets_later_leaves_earlier_days_as_they_were(tmp_path: Path) -> None:
+    # Panels and a battery that are set up in June: in May there was nothing to be measured.
+    database, site = studio(tmp_path)
+    with closing(database.connect()) as connection:
+        times = range(NOON_MS, NOON_MS + 86_400_000, 60_000)
+        for device in ("grid", "load"):
+            write(connection, site, device, {at_ms: {"power": 400.0} for at_ms in times})
+        days = [date(2026, 3, 1), date(2026, 3, 2)]
+        before = list(compute_stretch(connection, site, days, max_gap_s=300.0))
+        later = [at_ms + 90 * 86_400_000 for at_ms in times]
+        for device in ("pv", "battery"):
+            write(connection, site, device, {at_ms: {"power": 100.0} for at_ms in later})
+        after = list(compute_stretch(connection, site, days, max_gap_s=300.0))
+        assert after == before
+        assert seal(connection, later[-1] + 60 * 86_400_000).blocks > 0
+        assert list(compute_stretch(connection, site, days, max_gap_s=300.0)) == before
+        # On a day after their first reading on which they are silent, they are not known.
+        silent = [date(2026, 6, 20)]
+        (day,) = compute_stretch(connection, site, silent, max_gap_s=300.0)
+        assert isinstance(day, DayResult)
+        assert day.numbers["battery_charge_wh"].reason == (
+            "no battery readings close enough together on this day"
+        )
+    assert isinstance(before[0], DayResult)
+    assert before[0].numbers["battery_charge_wh"].reason == "the site has no battery device"
+    database.close()
