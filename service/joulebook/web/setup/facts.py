@@ -92,7 +92,7 @@ WARRANTY = (
     ),
     Fact(
         name="warranty_floor_ratio",
-        label="Promised at its end",
+        label="Promised at the warranty's end",
         unit="% of the rated charge",
         scale=100,
     ),
