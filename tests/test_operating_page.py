@@ -1,17 +1,26 @@
-"""The commands that the operating page shows do what it says."""
+"""The commands that the operating pages show do what they say."""
 
+import inspect
 import re
 import shlex
 import shutil
+from dataclasses import fields
 from pathlib import Path
 
+import click
 import pytest
 
-from joulebook.cli import main
+from joulebook import logs
+from joulebook.cli import health, main, stopping, watchdog, watching
 from joulebook.cli.commands import joulebook
+from joulebook.settings import Settings
+from joulebook.storage import faults
 
 ROOT = Path(__file__).parents[1]
 PAGE = (ROOT / "docs" / "operating.md").read_text(encoding="utf-8")
+PAGES = {
+    page.stem: page.read_text(encoding="utf-8") for page in (ROOT / "docs/operating").glob("*.md")
+}
 
 
 def test_the_sessions_print_what_the_page_shows(
@@ -47,6 +56,59 @@ def test_the_other_commands_of_the_page_do_as_they_are(
     assert len((tmp_path / "july.csv").read_text(encoding="utf-8").splitlines()) == 26
 
 
-def test_every_command_that_the_page_names_exists() -> None:
-    named = set(re.findall(r"`joulebook ([\w-]+)", PAGE)) | {"site", "token", "import", "show"}
-    assert named <= joulebook.commands.keys()
+def test_every_command_that_the_pages_name_exists() -> None:
+    named = set(re.findall(r"`joulebook ([\w-]+)(?: ([a-z-]+))?", "".join([PAGE, *PAGES.values()])))
+    assert len(named) > 15
+    for command, part in named | {("site", ""), ("token", ""), ("import", ""), ("show", "")}:
+        parts = getattr(joulebook.commands[command], "commands", None)
+        assert not part or parts is None or part in parts, f"joulebook {command} {part}"
+
+
+def test_options_and_settings_that_the_pages_name_exist() -> None:
+    for page in PAGES.values():
+        for name in re.findall(r'`(\w+) = "', page):
+            assert name in {field.name for field in fields(Settings)}
+    # A command as it is written there is taken by the command line, up to the names in capitals.
+    for written in re.findall(
+        r"`joulebook ((?:doctor|health|token|person|restore) [^`]*)`", PAGES["upgrading"]
+    ):
+        words = ["7" if word == "NUMBER" else word for word in shlex.split(written)]
+        command = joulebook.commands[words[0]]
+        rest = words[1:]
+        if isinstance(command, click.Group):
+            command, rest = command.commands[words[1]], words[2:]
+        command.make_context(words[0], rest, resilient_parsing=False)
+
+
+def test_what_the_service_says_of_itself_is_what_the_table_shows() -> None:
+    source = inspect.getsource(health) + inspect.getsource(watchdog) + inspect.getsource(faults)
+    shown = re.findall(r"^\| `(.+?)`", PAGES["watching"], flags=re.MULTILINE)
+    sentences = [
+        each for each in shown if " " in each and not each.startswith(("joulebook", "GET"))
+    ]
+    assert len(sentences) == 5
+    for sentence in sentences:
+        for part in re.split(r": | \.\.\. |, again", sentence):
+            assert part.strip() in source.replace('"\n            "', ""), part
+
+
+def test_the_figures_of_the_pages_are_those_of_the_program() -> None:
+    page = PAGES["watching"]
+    assert f"It takes {stopping.STOP_S:.0f} s at the\nmost" in page
+    assert f"for more than {health.MOST_WAITING_S:.0f} s" in page
+    assert f"less than {health.NO_ROOM_BYTES / 1e6:.0f} MB of room" in page
+    assert f"come {logs.MOST_A_MINUTE} times a minute" in page
+    assert (watching._WRITER_S, watching._STEP_S, watching._LOOP_S) == (180, 1800, 60)
+    assert "the writer for 3 minutes, others for 30" in page
+    pauses = [watchdog.FIRST_PAUSE_S * 2**step for step in range(3)]
+    assert f"at once, then after {pauses[0]:.0f}, {pauses[1]:.0f}, {pauses[2]:.0f} s" in page
+    assert watchdog.MOST_STARTS == 5
+    assert "cannot be helped by five starts" in page
+
+
+def test_metrics_that_the_pages_name_are_metrics() -> None:
+    metrics = (ROOT / "docs" / "metrics.md").read_text(encoding="utf-8")
+    known = set(re.findall(r"^\| `(\w+)` \|", metrics, flags=re.MULTILINE))
+    for page in [*PAGES.values(), metrics]:
+        for name in re.findall(r"`?\b(joulebook_[a-z_]+)", page):
+            assert name in known, name
