@@ -19,6 +19,7 @@ from joulebook.core.spans import (
     dates,
     days_span,
     even_pieces,
+    local_clock,
     local_day,
     midnight_runs,
     same_clock,
@@ -168,3 +169,31 @@ def test_runs_say_where_each_day_begins() -> None:
     (first, *_, last) = midnight_runs(date(2011, 12, 1), date(2012, 1, 3), zone)
     # Samoa went over the date line at the end of 2011-12-29: a day later, 24 hours more ahead.
     assert (first.ahead_s, last.ahead_s) == (-10 * 3600, 14 * 3600)
+
+
+def test_clocks_on_the_wall_of_many_instants() -> None:
+    # As the IANA database has it: at 01:00 UTC on 25 October 2026 Lisbon's clocks go back.
+    zone = ZoneInfo("Europe/Lisbon")
+    change_ms = round(datetime(2026, 10, 25, 1, tzinfo=UTC).timestamp() * 1000)
+    at_ms = change_ms + np.arange(-4, 5) * 900_000
+    day, minute = local_clock(at_ms, zone)
+    assert minute.tolist() == [60, 75, 90, 105, 60, 75, 90, 105, 120]
+    assert {date(1970, 1, 1).toordinal() + int(each) for each in day} == {
+        date(2026, 10, 25).toordinal()
+    }
+
+
+@pytest.mark.parametrize("name", ["Australia/Lord_Howe", "America/Chicago", "Asia/Kathmandu"])
+def test_clocks_on_the_wall_are_those_of_the_standard_library(name: str) -> None:
+    zone = ZoneInfo(name)
+    first_ms = round(datetime(2026, 3, 1, tzinfo=UTC).timestamp() * 1000)
+    at_ms = first_ms + np.arange(0, 260 * 96, 37) * 900_000
+    day, minute = local_clock(at_ms, zone)
+    for place, instant in enumerate(at_ms.tolist()):
+        local = datetime.fromtimestamp(instant / 1000, tz=zone)
+        assert date(1970, 1, 1).toordinal() + int(day[place]) == local.date().toordinal()
+        assert minute[place] == local.hour * 60 + local.minute
+
+
+def test_no_instants_have_no_clocks() -> None:
+    assert [each.size for each in local_clock(np.empty(0, np.int64), ZoneInfo("UTC"))] == [0, 0]

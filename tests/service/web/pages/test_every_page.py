@@ -45,6 +45,11 @@ _OF_A_RECORD = (
     ("long", "/sites/studio/wear"),
     ("long", "/sites/studio/warranty"),
     ("shallow", "/sites/studio/wear"),
+    ("priced", "/sites/studio/money"),
+    ("studio", "/sites/studio/money"),
+    ("priced", "/sites/studio/setup/tariff"),
+    ("self_serving", "/sites/studio/plan?battery_kwh=9"),
+    ("studio", "/sites/studio/plan"),
 )
 
 
