@@ -80,11 +80,10 @@ def _window(
     site: Site, measured: Span, first: date | None, last: date | None, now_ms: int
 ) -> Span | None:
     """Return the days that were asked for, no further than there are readings."""
-    days = days_span(
-        first or date_of(measured.start_ms, site.zone),
-        max(last or date_of(now_ms, site.zone), first or date.min),
-        site.zone,
-    )
+    begin = first or date_of(measured.start_ms, site.zone)
+    if last is not None and last < begin:
+        return None
+    days = days_span(begin, max(last or date_of(now_ms, site.zone), begin), site.zone)
     start_ms = max(days.start_ms, measured.start_ms)
     end_ms = min(days.end_ms, measured.end_ms, now_ms + 1)
     return Span(start_ms, end_ms) if start_ms < end_ms else None

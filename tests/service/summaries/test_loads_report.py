@@ -78,6 +78,7 @@ def test_days_without_readings_have_nothing(studio: Studio, tmp_path: Path) -> N
     for document in (
         asked(studio, date(2025, 6, 2), date(2025, 6, 7)),
         asked(studio, date(2027, 6, 2), None),
+        asked(studio, None, date(2025, 6, 7)),
         asked(empty_studio(tmp_path)),
     ):
         assert document["reason"] == "no readings were taken in these days"

@@ -176,7 +176,7 @@ def is_let_in(role: Role, method: str, path: str, site: str | None) -> bool | No
     if path == "/metrics":
         return role.watches
     if path.startswith("/api/"):
-        if method == "POST":
+        if method != "GET":
             return site in role.writes
         return site in role.sees if site else role.signed_in or role.reads
     if site is not None:

@@ -69,6 +69,8 @@ class Gate:
         if actor.kind == "token":
             if actor.grant is not None and is_for(actor.grant.scope, request):
                 return None
+            if request.method not in ("GET", "POST"):
+                return None  # no handler has it, as the answer will say
             raise _not_for_this(actor)
         if actor.kind != "nobody":
             if path == "/metrics":

@@ -48,7 +48,7 @@ _OUTCOMES = {
             "required": True,
             "content": {kind: {"schema": {"type": "string"}} for kind in _KINDS},
         },
-        "security": [{"bridge": []}],
+        "security": [{"token": []}, {"bearer": []}],
     },
 )
 async def deliver(
