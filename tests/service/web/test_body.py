@@ -13,7 +13,7 @@ from starlette.types import Message
 from joulebook.web.body import Bodies, Body, BodyLimits
 from joulebook.web.limits import WebLimits
 from joulebook.web.problems import ProblemError
-from tests.service.web.test_limits import client_at, problem
+from tests.helpers.limited_clients import client_at, problem
 
 LIMITS = BodyLimits(form_bytes=100, readings_bytes=1000, total_bytes=1500, patience_s=0.05)
 

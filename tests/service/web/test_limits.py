@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fastapi import FastAPI, Request
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from starlette.types import Message, Receive, Scope, Send
 
@@ -15,27 +15,8 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.app import build_app
 from joulebook.web.health import Health
 from joulebook.web.limits import ActorLimits, Limits, WebLimits
-from joulebook.web.problems import MEDIA_TYPE, install_problem_handlers
+from tests.helpers.limited_clients import client_at, problem
 from tests.helpers.pages import NOW_MS
-
-
-def client_at(address: str, limits: WebLimits) -> TestClient:
-    """Return a client at an address, before an application that takes anything."""
-    app = FastAPI()
-    install_problem_handlers(app)
-
-    @app.api_route("/{path:path}", methods=["GET", "POST"])
-    async def take(request: Request) -> dict[str, int]:
-        return {"size": len(await request.body())}
-
-    app.add_middleware(Limits, limits=limits)
-    return TestClient(app, client=(address, 50000))
-
-
-def problem(answer: Any) -> tuple[int, str]:
-    assert answer.headers["content-type"] == MEDIA_TYPE
-    return answer.status_code, answer.json()["type"].removeprefix("/api/docs#problem-")
-
 
 # Rates
 
