@@ -11,6 +11,7 @@ from joulebook.storage.events import events_of
 from joulebook.storage.reading import devices_of
 from joulebook.storage.records import Site
 from joulebook.storage.sign_offs import sign_offs_of
+from joulebook.storage.tariffs import tariffs_of
 from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
@@ -73,6 +74,7 @@ def topics_of(backing: Backing, site: Site) -> list[Topic]:
         corrections = corrections_of(connection, site.id)
         events = events_of(connection, site.id)
         signed = sign_offs_of(connection, site.id)
+        tariffs = tariffs_of(connection, site.id)
     silent = Missing("A device that is heard", "without readings nothing can be told")
     return [
         Topic(
@@ -106,7 +108,10 @@ def topics_of(backing: Backing, site: Site) -> list[Topic]:
         Topic(
             below="/tariff",
             title="Tariff",
-            words="What a kilowatt-hour costs, by hour and season: the page of money needs it.",
+            words="What a kilowatt-hour costs, by hour and season.",
+            missing=()
+            if tariffs
+            else (Missing("A tariff", "no amount can be told, of cost or of what was saved"),),
             owners_only=True,
         ),
         Topic(

@@ -4,8 +4,10 @@ from datetime import date
 import pytest
 
 from joulebook.storage.site_facts import SiteFacts, change_facts
+from joulebook.storage.tariffs import TariffVersion, add_tariff
 from joulebook.web.pages.setup.index import topics_of
 from tests.helpers.pages import Studio, outline, words_of
+from tests.helpers.priced import two_bands
 
 _PAGE = "/sites/studio/setup"
 _ALL = SiteFacts(
@@ -24,8 +26,9 @@ _ALL = SiteFacts(
 
 def test_it_says_what_is_missing_and_why_it_matters(heard: Studio) -> None:
     words = words_of(heard.client.get(_PAGE).text)
-    # Five of the equipment, two terms, the limits, a sign-off.
-    assert "9 things are missing." in words
+    # Five of the equipment, two terms, the limits, a tariff, a sign-off.
+    assert "10 things are missing." in words
+    assert "Missing: A tariff. Without it no amount can be told" in words
     assert "Missing: The day it first ran. Without it the warranty is taken to begin" in words
     assert "Missing: How long the warranty lasts. Without it 10 years are assumed." in words
     assert "Missing: What it promises at its end. Without it 70% of the rated charge" in words
@@ -37,6 +40,8 @@ def test_it_says_what_is_missing_and_why_it_matters(heard: Studio) -> None:
 def test_once_all_is_entered_only_the_sign_off_is_missing(heard: Studio) -> None:
     with closing(heard.database.connect()) as connection:
         change_facts(connection, heard.site, **_ALL)
+        version = TariffVersion(id=0, tariff=two_bands(), made_ms=1)
+        add_tariff(connection, heard.site, version)
     words = words_of(heard.client.get(_PAGE).text)
     assert "One thing is missing." in words
     assert "Forno Pote 16, in Europe/Lisbon." in words
