@@ -52,7 +52,7 @@ def phone(tab: Page, address: str) -> Page:
 
 def test_a_link_shows_a_part_in_place_and_asks_for_finer_data(phone: Page) -> None:
     whole = phone.evaluate(f"{_POINTS}.length")
-    assert whole <= 2 * 390 + 4
+    assert whole <= 2 * 342 + 4
     assert phone.evaluate(f"Math.max(...{_POINTS})") == 6  # kW: the peak of two seconds is there
     phone.evaluate("window.stays = true; scrollTo(0, document.querySelector('.zoom').offsetTop)")
     top = phone.evaluate("scrollY")
@@ -79,7 +79,7 @@ def test_an_hour_of_the_table_opens_it(phone: Page) -> None:
     table = phone.evaluate("document.querySelector('[data-renewed=rows] table').innerText")
     assert "6.00" in table  # the greatest
     # Of the 1,800 readings of this hour those that the picture can show, the peak among them.
-    assert 700 < phone.evaluate(f"{_POINTS}.length") <= 2 * 390 + 4
+    assert 600 < phone.evaluate(f"{_POINTS}.length") <= 2 * 342 + 4
     assert phone.evaluate(f"Math.max(...{_POINTS})") == 6
 
 

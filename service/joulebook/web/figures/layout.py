@@ -13,6 +13,9 @@ CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "dou
 LEGEND_PX = 140
 
 NARROW = "\N{NARROW NO-BREAK SPACE}"
+#: What of a figure's width is not for its lines: the margins left and right. [px]
+AXIS_PX = 48
+
 FONT = "system-ui, sans-serif"
 
 

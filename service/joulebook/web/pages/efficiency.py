@@ -117,6 +117,7 @@ def efficiency_page(site: Sited, backing: Backed, stretches: str | None = None) 
         ],
         record=record,
         rows=without_repeats(number_rows(report) + cost_rows(cost)),
+        costed=cost is not None,
         quarters=quarter_lines(report)[::-1],
         changes=[change_of(each) for each in report["changes"]][::-1],
         stretches=stretch_lines(found if every else found[:FIRST_STRETCHES], site),

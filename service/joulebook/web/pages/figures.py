@@ -14,6 +14,7 @@ from joulebook.web.backing import Backing
 from joulebook.web.figures.day import day_figure
 from joulebook.web.figures.efficiency import efficiency_figure
 from joulebook.web.figures.events import Place, among, on_dates, since, with_events
+from joulebook.web.figures.layout import AXIS_PX
 from joulebook.web.figures.months import months_figure
 from joulebook.web.figures.palette import PALETTES, Palette
 from joulebook.web.figures.warranty import warranty_figure
@@ -82,7 +83,8 @@ def one_day(
         zone=site.zone,
         path=f"/sites/{site.name}/days/{shown}",
     )
-    span, pixels = zoom.span, asked_width(width)
+    # The axis takes its part of the width.
+    span, pixels = zoom.span, max(10, asked_width(width) - AXIS_PX)
     lines = [line.points(span, pixels) for line in site_lines(backing.database, site, whole)]
     drawn = day_figure(
         shown,

@@ -101,3 +101,11 @@ def test_a_number_without_inputs_has_no_facts() -> None:
     nothing: dict[str, Any] = {"inputs": {}, "from": None, "to": None, "assumptions": []}
     report = dict.fromkeys(("round_trip", "idle_w", "conversion"), nothing)
     assert facts_of(report) == {name: [] for name in report}
+
+
+def test_without_a_tariff_it_leads_to_where_one_is_entered(short: Studio) -> None:
+    links = outline(short.client.get("/sites/studio/efficiency").text).named("a")
+    leads = [link.get("href") for link in links]
+    assert "/sites/studio/money" in leads
+    # Two events were noted: what they did is a step away.
+    assert "#changes" in leads

@@ -26,7 +26,7 @@ def test_a_week_has_what_was_fed_in(studio: Studio) -> None:
 def test_a_day_has_two_points_a_pixel_at_most(studio: Studio) -> None:
     wide = studio.client.get(f"{_FIGURES}/days/2026-02-24?width=390").json()
     assert [len(trace["x"]) for trace in wide["data"]] == [288] * 5
-    narrow = studio.client.get(f"{_FIGURES}/days/2026-02-24?width=24").json()
+    narrow = studio.client.get(f"{_FIGURES}/days/2026-02-24?width=72").json()
     assert [len(trace["x"]) for trace in narrow["data"]] == [48] * 5
     assert (
         "the least and the greatest reading of every 60.0 min"

@@ -4,7 +4,7 @@ from typing import Any
 
 from joulebook.storage.records import Site
 from joulebook.web.pages.warranty import limit_rows, missing_for_proof, term_rows, what_if_rows
-from tests.helpers.pages import Studio, words_of
+from tests.helpers.pages import Studio, outline, words_of
 
 SITE = Site(id=1, name="studio", timezone="UTC")
 
@@ -142,3 +142,8 @@ def test_more_use_and_no_forecast_have_their_words() -> None:
     assert rows[1].odds == "75\u00a0%"
     assert what_if_rows({"warranty": known | {"fan": []}, "what_if": [more]}) == []
     assert what_if_rows({"warranty": known}) == []
+
+
+def test_the_evidence_is_a_link_away(long: Studio) -> None:
+    links = outline(long.client.get("/sites/studio/warranty").text).named("a")
+    assert "/sites/studio/evidence" in [link.get("href") for link in links]
