@@ -73,6 +73,7 @@ def test_a_band_is_named_by_season_hours_and_days() -> None:
     line = band_line(band, Unit(1.0, 2, ""))
     assert line.words == "Summer: all day, weekend and listed"
     assert line.import_kwh == "1 \N{MULTIPLICATION SIGN} 0.12"
+    assert line.export_kwh == "0 \N{MULTIPLICATION SIGN} 0.06"
 
 
 def test_another_period_can_be_told_in_full(priced: Studio) -> None:
