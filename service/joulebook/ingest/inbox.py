@@ -62,8 +62,8 @@ class Inbox:
         What other bridges publish, on topics of their own.
     wrote : callable
         Called in the writer thread after each commit.
-    room : int
-        How many messages may wait before :meth:`has_room` says no.
+    room, room_bytes : int
+        How many messages, and bytes of them, may wait before :meth:`has_room` says no.
     retry_s : float
         Wait after the first failed commit; it doubles up to half a minute. [s]
     """
@@ -76,6 +76,7 @@ class Inbox:
         mappings: Mappings | None = None,
         wrote: Callable[[], None] = lambda: None,
         room: int = 20_000,
+        room_bytes: int = 64 * 1024 * 1024,
         retry_s: float = 1.0,
     ) -> None:
         self._database = database
@@ -83,12 +84,13 @@ class Inbox:
         self._mappings = mappings
         self._wrote = wrote
         self._room = room
+        self._room_bytes = room_bytes
         self._retry_s = retry_s
         self._queue: deque[Put] = deque()
         self._in_hand: list[Put] = []  # taken from the queue and not on disk yet
         self._pulse = Pulse()
         self._changed = threading.Condition()
-        self._queued = 0
+        self._queued = self._queued_bytes = 0
         self._give_up_at: float | None = None  # set once the inbox is to end
         self._written = Written()
         self._settled_messages = self._quarantined = self._commits = 0
@@ -139,14 +141,16 @@ class Inbox:
         ``settled`` is called in the writer thread after the commit that holds them, with a
         verdict for each. Whoever calls ``put`` faster than the disk asks :meth:`has_room` first.
         """
+        size = _size(messages)
         with self._changed:
             self._queue.append((messages, settled, time.monotonic()))
             self._queued += len(messages)
+            self._queued_bytes += size
             self._changed.notify_all()
 
     def has_room(self) -> bool:
         """Return whether doors may go on reading."""
-        return self._queued < self._room
+        return self._queued < self._room and self._queued_bytes < self._room_bytes
 
     def counts(self) -> InboxCounts:
         """Return the counts of now."""
@@ -237,6 +241,7 @@ class Inbox:
     def _note(self, messages: Sequence[Message], outcome: Outcome, began_s: float) -> bool:
         """Count what is on disk; return whether it is this thread's to tell the doors."""
         now_ms = self._clock_ms()
+        size = _size(messages)
         with self._changed:
             if self._relieved():
                 return False
@@ -247,6 +252,7 @@ class Inbox:
             self._reasons.update(outcome.reasons)
             self._settled_messages += len(messages)
             self._queued -= len(messages)
+            self._queued_bytes -= size
             self._in_hand = []
             self._commits += 1
             self._took.note(time.monotonic() - began_s)
@@ -265,3 +271,7 @@ class Inbox:
             self._wrote()
         except Exception:
             log.exception("a commit could not be announced; the readings are stored")
+
+
+def _size(messages: Sequence[Message]) -> int:
+    return sum(len(message.payload) for message in messages)

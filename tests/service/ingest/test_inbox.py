@@ -137,8 +137,11 @@ def test_a_transaction_has_a_limit(
     assert inbox.counts().commits == 3
 
 
-def test_a_full_inbox_says_so_until_it_is_written(home: tuple[Database, Site]) -> None:
-    inbox = Inbox(home[0], clock_ms=lambda: NOW_MS, room=2)
+@pytest.mark.parametrize("room", [{"room": 2}, {"room_bytes": 2 * len(GOOD.payload)}])
+def test_a_full_inbox_says_so_until_it_is_written(
+    home: tuple[Database, Site], room: dict[str, int]
+) -> None:
+    inbox = Inbox(home[0], clock_ms=lambda: NOW_MS, **room)
     door = Door()
     assert inbox.has_room()
     inbox.put([GOOD, GOOD], door.settled)

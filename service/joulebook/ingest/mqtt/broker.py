@@ -17,6 +17,7 @@ from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.mqtt.address import broker_address
 from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.fields import filter_is_valid
+from joulebook.ingest.mqtt.limits import SessionLimits
 
 log = logging.getLogger(__name__)
 
@@ -25,6 +26,9 @@ _FIRST_RETRY_S, _LAST_RETRY_S = 1, 60
 
 #: The topics of our own bridges.
 OURS = "joulebook/v1/#"
+
+# The longest payload that is looked at: as our own listener's packets are. [byte]
+_MOST_BYTES = SessionLimits().max_packet_size
 
 # How often a message that finds no room in the inbox tries again. [s]
 _LOOK_AGAIN_S = 0.05
@@ -210,7 +214,9 @@ class BrokerClient:
         with self._changed:
             self._unsettled += 1
             connection = self._connection
-        topic, payload = _topic(message), bytes(message.payload)
+        # A packet has up to 256 MiB, which no door of ours takes: what is longer than a message
+        # may be is cut, and set aside.
+        topic, payload = _topic(message), bytes(message.payload[:_MOST_BYTES])
         received = Message(topic, payload, self._clock_ms(), "broker", None, None)
         settled = partial(self._settled, connection, message.mid, message.qos)
         try:

@@ -204,7 +204,8 @@ class Connection(asyncio.BufferedProtocol):
         self.peer = f"{grant.name} ({login.client_id!r} at {self.peer})"
         log.info("%s is let in", self.peer)
         self._proceed(self._session.admit(self._loop.time()))
-        self._watch()
+        if not self._session.over:  # else the end has its own time
+            self._watch()
 
     def _turn_away(self, reason: Reason) -> None:
         log.warning("%s is turned away: %s", self.peer, reason.name.lower().replace("_", " "))

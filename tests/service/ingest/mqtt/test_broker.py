@@ -200,6 +200,15 @@ def test_a_topic_that_is_not_text_goes_to_the_inbox_all_the_same(inbox: Recordin
     assert inbox.messages[0].topic == "(not UTF-8)"
 
 
+def test_a_message_longer_than_any_may_be_is_cut(inbox: RecordingInbox) -> None:
+    client = BrokerClient(inbox, url="mqtt://x", client_id="x", clock_ms=lambda: NOW_MS)
+    message = MQTTMessage(topic=TOPIC.encode())
+    message.payload = bytes(3 * 1024 * 1024)
+    client._on_message(client._client, None, message)
+    wait_until(lambda: len(inbox.messages) == 1)
+    assert len(inbox.messages[0].payload) == 1024 * 1024  # no pack is as long: it is set aside
+
+
 @pytest.mark.outside
 def test_a_client_that_dies_is_followed_by_another(
     inbox: RecordingInbox, broker: Mosquitto
