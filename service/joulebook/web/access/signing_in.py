@@ -42,7 +42,9 @@ def try_password(
     if wait_s:
         raise too_many(wait_s)
     if not password_fits(password, found and found[2]) or found is None:
-        _log.warning("somebody at %s could not sign in as %r", address, account)
+        # Not a name that nobody has: it may be a password in the wrong field.
+        whom = repr(account) if found else "somebody who is not known here"
+        _log.warning("somebody at %s could not sign in as %s", address, whom)
         return None
     backing.sign_ins.succeeded(account, address)
     return found[:2]
