@@ -27,7 +27,8 @@ def full_disk(folder: Path) -> Told:
         _fill(ballast)
         publisher.publish(10 * MESSAGES)
         wait_until(lambda: house.ready()[0] == 503, 60)
-        (problem,) = [each for each in house.ready()[1] if "disk is full" in each]
+        problem = house.ready()[1]
+        assert "disk is full" in problem
         waiting = publisher.published - publisher.acknowledged
         ballast.unlink()
         publisher.wait_for_all()
@@ -63,7 +64,7 @@ def becomes_read_only(folder: Path) -> Told:
         world.refuse_writes(errno.EROFS)
         publisher.publish(MESSAGES)
         wait_until(lambda: house.ready()[0] == 503, 60)
-        problem = house.ready()[1][0]
+        problem = house.ready()[1]
         waiting = publisher.published - publisher.acknowledged
         world.refuse_writes(0)
         publisher.wait_for_all()

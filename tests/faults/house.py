@@ -79,15 +79,16 @@ class House:
             rows = connection.execute("SELECT payload FROM quarantine ORDER BY id").fetchall()
         return [bytes(payload) for (payload,) in rows]
 
-    def ready(self) -> tuple[int, list[str]]:
+    def ready(self) -> tuple[int, str]:
         """Return the status of /readyz, and what it says is wrong."""
         address = f"http://127.0.0.1:{self.service.ports['pages']}/readyz"
         try:
             with urllib.request.urlopen(address, timeout=30) as answer:
-                return answer.status, json.load(answer).get("problems", [])
+                return answer.status, ""
         except HTTPError as error:
             with error:
-                return error.code, json.load(error).get("problems", [])
+                told = json.load(error)
+            return error.code, "; ".join(told.get("problems") or [told["title"]])
 
     def end(self) -> int:
         """End the service in good order, and return its exit status."""

@@ -158,10 +158,6 @@ def kill_rounds(folder: Path, rounds: int, seed: int) -> list[Told]:
         try:
             chain.service.wait_until_open()
             killing = Killing(folder, chain, chance)
-            # Days are computed with the devices that a site has: it has both before it has days.
-            wait_until(lambda: bool(chain.numbers("battery", "number")))
-            killing.publisher.publish(1)
-            killing.publisher.wait_for_all()
             parts = list(AIMS)
             for turn in range(rounds):
                 before = plant.served

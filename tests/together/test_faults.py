@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from joulebook.storage.database import Database
 from tests.faults import __main__ as command
 from tests.faults import (
     brokers,
@@ -22,6 +23,7 @@ from tests.faults import (
     zones,
 )
 from tests.faults.told import Told, counted, table
+from tests.helpers.told_processes import ToldProcess
 from tests.told_pages import replaced
 
 SMALL: dict[str, Callable[[Path], Told]] = {
@@ -71,6 +73,17 @@ def test_nothing_is_lost_at_a_broker(tmp_path: Path) -> None:
 def test_more_bridges_than_there_is_room_for_come_in_one_after_another(tmp_path: Path) -> None:
     told = crowds.crowd(tmp_path, 60, most=40)
     assert told.whole, told
+
+
+def test_a_part_that_is_left_alone_tells_of_its_end(tmp_path: Path) -> None:
+    Database.open(tmp_path).close()
+    backup = ToldProcess("backup", "backup", str(tmp_path / "copy.sqlite3"), f"--data={tmp_path}")
+    assert backup.wait_for(1)
+    assert backup.wait() == 0
+    assert not backup.inside
+    assert not backup.wait_for(2)
+    with pytest.raises(AssertionError, match="no door is open; status 0"):
+        backup.wait_until_open()
 
 
 def test_what_is_lost_or_doubled_is_counted() -> None:

@@ -139,6 +139,13 @@ class Analyst:
                 process.kill()
                 process.wait()
                 return
+        if process.returncode == UnavailableError.exit_status:
+            raise UnavailableError(
+                f"the analysis of site {site.name} could not use the database; it is tried again",
+                where=self._database.path,
+                expected="a database that can be read and written",
+                next_step="see the log above for what is away",
+            )
         if process.returncode != 0:
             raise UnavailableError(
                 f"the analysis of site {site.name} ended with status {process.returncode}",

@@ -170,9 +170,16 @@ def test_where_the_record_refuses_the_days_stand_in(tmp_path: Path) -> None:
     database.close()
 
 
+def test_a_database_that_is_away_is_told_in_four_lines(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert work(tmp_path / "nowhere", "studio", 300.0) == 3
+    assert capsys.readouterr().err.startswith("the database cannot be opened")
+
+
 def test_what_the_owner_enters_makes_it_behind(tmp_path: Path) -> None:
     database, site = cycled_site(tmp_path, 40)
-    work(tmp_path, "studio", 300.0)
+    assert work(tmp_path, "studio", 300.0) == 0
     event_ms = START_MS + 20 * DAY_MS
     event = Event(id=0, at_ms=event_ms, kind="wiring", title="new lugs", made_ms=event_ms)
     with closing(database.connect()) as connection:
