@@ -137,11 +137,11 @@ def test_a_transaction_has_a_limit(
     assert inbox.counts().commits == 3
 
 
-@pytest.mark.parametrize("room", [{"room": 2}, {"room_bytes": 2 * len(GOOD.payload)}])
+@pytest.mark.parametrize(("room", "room_bytes"), [(2, 10**6), (100, 2 * len(GOOD.payload))])
 def test_a_full_inbox_says_so_until_it_is_written(
-    home: tuple[Database, Site], room: dict[str, int]
+    home: tuple[Database, Site], room: int, room_bytes: int
 ) -> None:
-    inbox = Inbox(home[0], clock_ms=lambda: NOW_MS, **room)
+    inbox = Inbox(home[0], clock_ms=lambda: NOW_MS, room=room, room_bytes=room_bytes)
     door = Door()
     assert inbox.has_room()
     inbox.put([GOOD, GOOD], door.settled)
