@@ -12,6 +12,9 @@ from joulebook.storage.people import has_owner
 from joulebook.storage.reading import readings_span
 from joulebook.storage.schema import newest_schema, refuse_unknown
 
+#: Of the library that Python brings along.
+SQLITE_VERSION = sqlite3.sqlite_version
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SiteSpan:

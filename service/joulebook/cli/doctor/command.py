@@ -2,7 +2,6 @@
 
 import json
 import platform
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import asdict
 from http.client import HTTPException
@@ -37,6 +36,7 @@ from joulebook.cli.options import clock_ms, data_option, json_option, settings_o
 from joulebook.errors import UnavailableError
 from joulebook.settings import Settings
 from joulebook.storage.lock import running_service
+from joulebook.storage.quick_look import SQLITE_VERSION
 from joulebook.storage.room import room_of
 
 _MARKS = {"well": "well", "look": "LOOK", "trouble": "TROUBLE", "unknown": "unknown"}
@@ -130,7 +130,7 @@ def _examine(data_dir: Path, settings: Settings) -> Iterator[Finding]:
 
 def _versions() -> Finding:
     libraries = ", ".join(f"{name} {version(name)}" for name in _LIBRARIES)
-    python = f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}"
+    python = f"Python {platform.python_version()}, SQLite {SQLITE_VERSION}"
     return well("versions", f"joulebook {__version__}, {python}, {libraries}")
 
 

@@ -1,6 +1,5 @@
 """What a check of a deployment found."""
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,9 +31,6 @@ class Finding:
     sentence: str
     next_step: str = ""
     status: int = 3
-
-
-Check = Callable[[], Iterator[Finding]]
 
 
 def well(about: str, sentence: str) -> Finding:
