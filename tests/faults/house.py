@@ -88,7 +88,8 @@ class House:
         except HTTPError as error:
             with error:
                 told = json.load(error)
-            return error.code, "; ".join(told.get("problems") or [told["title"]])
+            # Where the database cannot be read, nobody is known, and nobody told more than that.
+            return error.code, "; ".join(told.get("problems", [])) or "not ready"
 
     def end(self) -> int:
         """End the service in good order, and return its exit status."""
