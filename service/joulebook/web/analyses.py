@@ -17,6 +17,7 @@ import msgspec
 from joulebook.core.losses.closing import WHY
 from joulebook.core.losses.full_segments import SegmentSums, SensorOffset
 from joulebook.core.losses.full_windows import round_trip_in
+from joulebook.core.planning.plan import Plan
 from joulebook.core.spans import days_span
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
@@ -33,7 +34,7 @@ from joulebook.summaries.money_losses import cost_of_losses
 from joulebook.summaries.money_report import money_report
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.page_documents import Night, page_document, without_nights
-from joulebook.summaries.plan_ground import PlanGround, plan_ground
+from joulebook.summaries.plan_ground import Asked, PlanGround, plan_ground, planned
 from joulebook.summaries.site_records import RECORD_NAME, stored_record
 from joulebook.summaries.wear_report import wear_report
 from joulebook.web.months import Month, SiteMonths
@@ -181,6 +182,15 @@ class Analyses:
             self._keep("plan ground", site, stamp, found)
         return found
 
+    def plan(self, site: Site, asked: Asked, *, now_ms: int) -> Plan | None:
+        """Return what a change would have done: for a page, and then for its picture."""
+        stamp = (asked, self._priced_stamp(site, now_ms))
+        found: list[Plan | None] | None = self._kept_of("plan", site, stamp)
+        if found is None:
+            found = [planned(self.plan_ground(site, now_ms=now_ms), asked)]
+            self._keep("plan", site, stamp, found)
+        return found[0]
+
     def deep_tests(self, site: Site, *, now_ms: int) -> Sequence[DeepTestReport]:
         """Return the site's guided tests; those under way as of this minute."""
         with closing(self._database.connect()) as connection:
@@ -189,9 +199,7 @@ class Analyses:
         stamp = (repr(tests), self._stamp(site), now_ms // _MINUTE_MS if lively else None)
         found: Sequence[DeepTestReport] | None = self._kept_of("deep tests", site, stamp)
         if found is None:
-            found = deep_test_reports(
-                self._database, site, now_ms=now_ms, max_gap_s=self.max_gap_s
-            )
+            found = deep_test_reports(self._database, site, now_ms=now_ms, max_gap_s=self.max_gap_s)
             self._keep("deep tests", site, stamp, found)
         return found
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.money.bill import METER_HALF
-from joulebook.core.money.quarter_energy import Floats
+from joulebook.core.money.quarter_energy import Floats, inner
 from joulebook.core.money.saved import LEAST_TOGETHER, why_not_together
 from joulebook.core.money.together import Together
 
@@ -87,9 +87,9 @@ def losses_of(common: Together | None, day: NDArray[np.int64] | None) -> tuple[E
         *(float(np.abs(each).sum()) for each in (pv, into + out, load, battery))
     )
     total_wh = float(lost.sum())
-    ends = [float(lost @ each) / 1000 for each in (found.least, found.most)]
+    ends = [inner(lost, each) / 1000 for each in (found.least, found.most)]
     hours = float(common.measured_h.sum())
-    half = half_wh / 1000 * float(common.measured_h @ np.abs(found.price)) / hours
+    half = half_wh / 1000 * inner(common.measured_h, np.abs(found.price)) / hours
     return (
         Estimate(
             value=total_wh,
@@ -99,7 +99,7 @@ def losses_of(common: Together | None, day: NDArray[np.int64] | None) -> tuple[E
             method=METHOD,
         ),
         Estimate(
-            value=float(lost @ found.price) / 1000,
+            value=inner(lost, found.price) / 1000,
             low=min(ends) - half,
             high=max(ends) + half,
             coverage_ratio=common.ratio,
@@ -133,7 +133,7 @@ def idle_cost(
     found = replacement_of(common, day)
     measured_h = float(common.measured_h.sum())
     price, least, most = (
-        float(common.measured_h @ each) / measured_h
+        inner(common.measured_h, each) / measured_h
         for each in (found.price, found.least, found.most)
     )
     value = idle_w.value or 0.0

@@ -12,6 +12,7 @@ import numpy as np
 
 from joulebook.core.daily.energy import K90, METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
+from joulebook.core.money.quarter_energy import inner
 from joulebook.core.money.together import Together
 
 METHOD = "saved-1"
@@ -106,11 +107,11 @@ def _bills(
 ) -> tuple[float, float, float]:
     """Return the bills as it was, without battery, and without both. [currency]"""
     bought, sold = common.import_price / 1000, common.export_price / 1000
-    was = grid * float(common.import_wh @ bought - common.export_wh @ sold)
+    was = grid * (inner(common.import_wh, bought) - inner(common.export_wh, sold))
     use_wh = load * common.load_wh
     missing_wh = use_wh - pv * passed * common.pv_wh
-    alone = float(np.maximum(missing_wh, 0.0) @ bought - np.maximum(-missing_wh, 0.0) @ sold)
-    return was, alone, float(use_wh @ bought)
+    alone = inner(np.maximum(missing_wh, 0.0), bought) - inner(np.maximum(-missing_wh, 0.0), sold)
+    return was, alone, inner(use_wh, bought)
 
 
 def _none(reason: str, ratio: float) -> Estimate:

@@ -7,6 +7,7 @@ import numpy as np
 
 from joulebook.core.estimate import Estimate, refused
 from joulebook.core.money.bill import METER_HALF
+from joulebook.core.money.quarter_energy import inner
 from joulebook.core.planning.dispatch import Course, Floats, Storage
 from joulebook.core.planning.measured import MeasuredTime
 
@@ -161,7 +162,7 @@ class _Sums:
             np.nan_to_num(each[known]) / 1000 for each in (time.import_price, time.export_price)
         )
         bought, sold = import_wh[known], export_wh[known]
-        into, out = float(bought @ dear), float(sold @ cheap)
+        into, out = inner(bought, dear), inner(sold, cheap)
         return cls(float(bought.sum()), float(sold.sum()), into - out, abs(into) + abs(out))
 
     def three(self) -> tuple[float, float, float]:

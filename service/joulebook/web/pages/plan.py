@@ -12,7 +12,7 @@ from joulebook.core.estimate import Estimate
 from joulebook.core.planning.outcome import Outcome
 from joulebook.core.planning.plan import Plan
 from joulebook.storage.records import Site
-from joulebook.summaries.plan_ground import Asked, PlanGround, planned
+from joulebook.summaries.plan_ground import Asked, PlanGround
 from joulebook.web import formats, money_sentences
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
@@ -65,7 +65,7 @@ def plan_page(request: Request, site: Sited, backing: Backed) -> HTMLResponse:
     if not has_readings(backing, site):
         return HTMLResponse(record_page(backing, site, "empty.html", current="money"))
     form, ground, asked = _asked(request, site, backing)
-    plan = None if form.errors else planned(ground, asked)
+    plan = None if form.errors else backing.analyses.plan(site, asked, now_ms=backing.clock_ms())
     query = urlencode(form.fields)
     page = record_page(
         backing,
@@ -94,7 +94,7 @@ def plan_page(request: Request, site: Sited, backing: Backed) -> HTMLResponse:
 def figure(request: Request, site: Sited, backing: Backed, palette: Painted) -> dict[str, Any]:
     """Return the figure of energy bought by month, as it was and as it would have been."""
     form, ground, asked = _asked(request, site, backing)
-    plan = None if form.errors else planned(ground, asked)
+    plan = None if form.errors else backing.analyses.plan(site, asked, now_ms=backing.clock_ms())
     return plan_figure(ground, plan, palette)
 
 

@@ -89,6 +89,9 @@ def test_without_a_tariff_only_energies_are_told(self_serving: Studio) -> None:
     assert len(lead_of(ground, plan, asked=True)) == 1
     assert [line.label for line in lines_of(plan, ground)][:3] == ["Bought", "Sold", "Battery full"]
     assert backing.analyses.plan_ground(self_serving.site, now_ms=NOW_MS) is found
+    asked = Asked(pv_scale=1.25)
+    kept = backing.analyses.plan(self_serving.site, asked, now_ms=NOW_MS)
+    assert backing.analyses.plan(self_serving.site, asked, now_ms=NOW_MS + 1) is kept
 
 
 def test_a_site_without_readings_waits(empty: Studio) -> None:
