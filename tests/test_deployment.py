@@ -12,6 +12,7 @@ import subprocess
 from collections.abc import Iterator
 from configparser import ConfigParser
 from contextlib import contextmanager
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,12 @@ DOCKER = ROOT / "docker"
 UNITS = ["joulebook.service", "joulebook-bridge.service"]
 DOCKERFILES = ["Dockerfile", "bridge.Dockerfile"]
 COMPOSE = ["compose.yaml", "compose.mosquitto.yaml"]
+#: What .dockerignore lets through to the builder; all else stays here.
+SENT = [
+    line[1:]
+    for line in (ROOT / ".dockerignore").read_text(encoding="utf-8").splitlines()
+    if line.startswith("!")
+]
 
 
 def unit(name: str) -> dict[str, str]:
@@ -106,6 +113,7 @@ def test_images_pin_what_they_install_and_run_as_nobody_special(name: str) -> No
         if words[0] == "COPY" and not words[1].startswith("--from"):
             for source in words[1:-1]:
                 assert (ROOT / source).exists(), source
+                assert any(fnmatch(source, each) or source.startswith(f"{each}/") for each in SENT)
 
 
 def test_the_health_check_asks_what_the_service_answers() -> None:
@@ -150,6 +158,7 @@ def test_what_a_deployment_keeps_secret_is_not_put_under_version_control() -> No
     named = (DOCKER / "compose.mosquitto.yaml").read_text(encoding="utf-8")
     for secret in ("passwords", "broker.url", "certs/"):
         assert f"mosquitto/{secret}" in ignored
+        assert not any(fnmatch(f"docker/mosquitto/{secret}", each) for each in SENT)
         assert f"./mosquitto/{secret.rstrip('/')}" in named
 
 
