@@ -69,6 +69,19 @@ def test_the_token_may_be_in_a_file(tmp_path: Path) -> None:
     assert "No such file" in refused(tmp_path, 'token_file = "none"\n' + LINE, **none).what
 
 
+def test_a_certificate_of_its_own_and_its_key_are_beside_the_file(tmp_path: Path) -> None:
+    found = load(tmp_path, 'certificate = "own.pem"\nkey = "own-key.pem"\n' + LINE)
+    sender = found.service.credentials
+    assert (sender.certificate, sender.key) == (
+        str(tmp_path / "own.pem"),
+        str(tmp_path / "own-key.pem"),
+    )
+    variables = {"JOULEBOOK_BRIDGE_CERTIFICATE": "/a.pem", "JOULEBOOK_BRIDGE_KEY": "/b.pem"}
+    sender = load(tmp_path, 'certificate = "own.pem"\n' + LINE, **variables).service.credentials
+    assert (sender.certificate, sender.key) == ("/a.pem", "/b.pem")
+    assert "one is missing" in refused(tmp_path, 'key = "own-key.pem"\n' + LINE).what
+
+
 @pytest.mark.parametrize("name", ["SERVER", "SITE", "NAME", "TOKEN"])
 def test_what_nobody_says_is_asked_for(tmp_path: Path, name: str) -> None:
     error = refused(tmp_path, **{f"JOULEBOOK_BRIDGE_{name}": ""})

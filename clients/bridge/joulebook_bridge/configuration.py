@@ -9,7 +9,7 @@ from joulebook_bridge.errors import WrongError
 from joulebook_bridge.modbus.addresses import LineAddress, parse_line
 from joulebook_bridge.register_map import Entry, RegisterMap, parse_map
 from joulebook_bridge.session import Credentials, Server, parse_server
-from joulebook_bridge.settings import setting
+from joulebook_bridge.settings import own_certificate, setting
 from joulebook_bridge.toml_tables import Table, read_toml
 
 #: The kind of device that the bridge's readings of itself are of.
@@ -83,7 +83,8 @@ def load_configuration(path: Path, environ: Mapping[str, str]) -> Configuration:
         With file and line, what was expected there, and what to do.
     """
     table = read_toml(path)
-    given = {key: table.text(key, "") for key in ("server", "site", "name", "token_file")}
+    keys = ("server", "site", "name", "token_file", "certificate", "key")
+    given = {key: table.text(key, "") for key in keys}
     lines = _lines(table, path.parent)
     configuration = Configuration(
         service=_service(given, environ, path.parent),
@@ -116,10 +117,12 @@ def _service(given: Mapping[str, str], environ: Mapping[str, str], folder: Path)
             expected="lower-case letters, digits and '-', as studio",
             next_step="check the name of the site in the service",
         )
-    token_file = str(folder / given["token_file"]) if given["token_file"] else ""
-    return Service(
-        server, site, Credentials(name, setting("token", "", environ, token_file, in_file=True))
+    token_file, *certificate = (
+        str(folder / given[key]) if given[key] else ""
+        for key in ("token_file", "certificate", "key")
     )
+    token = setting("token", "", environ, token_file, in_file=True)
+    return Service(server, site, Credentials(name, token, *own_certificate(environ, *certificate)))
 
 
 def _own_device(table: Table) -> str:

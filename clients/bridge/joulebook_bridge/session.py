@@ -37,10 +37,15 @@ class Server:
 
 @dataclass(frozen=True, slots=True)
 class Credentials:
-    """Who sends; the token is not shown in a traceback either."""
+    """Who sends; the token is not shown in a traceback either.
+
+    ``certificate`` and ``key`` are PEM files, for a service that asks for them over TLS.
+    """
 
     name: str
     token: str = field(repr=False)
+    certificate: str = ""
+    key: str = ""
 
 
 def parse_server(url: str) -> Server:
@@ -99,7 +104,7 @@ class Session:
         client.on_publish = self._on_publish
         client.on_disconnect = self._on_disconnect
         if server.tls:
-            client.tls_set()
+            self._show_certificate(client)
         self._client = client
 
     def connect(self) -> None:
@@ -141,6 +146,18 @@ class Session:
     def close(self) -> None:
         """Say goodbye."""
         self._client.disconnect()
+
+    def _show_certificate(self, client: Client) -> None:
+        ours = self._credentials
+        try:
+            client.tls_set(certfile=ours.certificate or None, keyfile=ours.key or None)
+        except OSError as error:  # those of TLS are among them
+            raise WrongError(
+                f"cannot use the bridge's certificate: {error.strerror or error}",
+                where=f"{ours.certificate}, {ours.key}",
+                expected="a PEM certificate and its unencrypted key",
+                next_step="check both paths and that this user may read them",
+            ) from error
 
     def _open(self) -> None:
         try:

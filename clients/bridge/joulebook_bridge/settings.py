@@ -59,6 +59,30 @@ def setting(
     )
 
 
+def own_certificate(
+    environ: Mapping[str, str], certificate: str = "", key: str = ""
+) -> tuple[str, str]:
+    """Return the files of the bridge's certificate and its key; empty where it has none.
+
+    A service may ask for one besides the token. The environment counts over a file.
+
+    Raises
+    ------
+    WrongError
+        If one is named without the other.
+    """
+    certificate = environ.get(f"{PREFIX}CERTIFICATE", "") or certificate
+    key = environ.get(f"{PREFIX}KEY", "") or key
+    if bool(certificate) != bool(key):
+        raise WrongError(
+            "a certificate and its key belong together, and one is missing",
+            where=f"certificate and key in the file, or {PREFIX}CERTIFICATE and {PREFIX}KEY",
+            expected="both, or neither",
+            next_step="name the file of the other one, too",
+        )
+    return certificate, key
+
+
 def _read(path: str) -> str:
     try:
         token = Path(path).read_text(encoding="utf-8").strip()
