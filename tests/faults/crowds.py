@@ -55,24 +55,22 @@ class Crowd:
         try:
             name, secret = self._tokens[number // OF_A_TOKEN]
             writer.write(connect(client_id=f"bridge-{number}", name=name, secret=secret))
-            assert (await reader.readexactly(4))[3] == 0, "refused"
-            await self._wait_for_the_others()
-            for place in range(EACH):
-                reading = number * EACH + place
-                at_s = START_S + reading * 60
-                pack = f'[{{"n":"power","u":"W","v":{reading},"t":{at_s}}}]'.encode()
-                writer.write(publish("joulebook/v1/studio/battery", pack, packet_id=1 + place))
-            await reader.readexactly(4 * EACH)
+            if (await reader.readexactly(4))[3]:
+                raise EOFError  # it is told why, and comes again
+            self._there += 1
+            try:
+                await self._wait_for_the_others()
+                for place in range(EACH):
+                    writer.write(_reading(number * EACH + place, 1 + place))
+                await reader.readexactly(4 * EACH)
+            finally:
+                self._there -= 1
             writer.write(DISCONNECT)
-        except AssertionError as error:
-            raise EOFError from error
         finally:
-            self._there -= 1
             writer.close()
 
     async def _wait_for_the_others(self) -> None:
         """Stay connected until all are, or as many as there is room for."""
-        self._there += 1
         self.most = max(self.most, self._there)
         if self._there == self._bridges:
             self._met.set()
@@ -80,6 +78,11 @@ class Crowd:
             await asyncio.wait_for(self._met.wait(), 10)
         except TimeoutError:
             self._met.set()
+
+
+def _reading(number: int, packet_id: int) -> bytes:
+    pack = f'[{{"n":"power","u":"W","v":{number},"t":{START_S + number * 60}}}]'.encode()
+    return publish("joulebook/v1/studio/battery", pack, packet_id=packet_id)
 
 
 def crowd(folder: Path, bridges: int, *, most: int = 0) -> Told:
