@@ -9,6 +9,7 @@ from joulebook.core.money.bill import METHOD as BILL_METHOD
 from joulebook.core.money.bill import BandSum, Bill
 from joulebook.core.money.tariff import clock_text
 from joulebook.core.spans import Span, date_of, days_span, local_day
+from joulebook.errors import UsageError
 from joulebook.storage.database import Database
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
@@ -48,6 +49,11 @@ def money_report(
         The site's efficiency report: what the inverter passes on, and what it takes for itself.
     now_ms : int
         Now. [ms, UTC epoch]
+
+    Raises
+    ------
+    UsageError
+        If the days asked for end before they begin.
     """
     today = date_of(now_ms, site.zone)
     months = _months(site, today, now_ms)
@@ -61,8 +67,7 @@ def money_report(
         "last_twelve_months": known_part(database, site, last_year(site, now_ms=now_ms)),
     }
     if first is not None or last is not None:
-        asked = days_span(first or last or today, last or today, site.zone)
-        spans["asked"] = _until_now(asked, now_ms)
+        spans["asked"] = _asked(site, first or last or today, last or today, now_ms)
     whole = Span(
         min(span.start_ms for span in (*spans.values(), *months)),
         max(span.end_ms for span in spans.values()),
@@ -103,6 +108,17 @@ def _until_now(span: Span, now_ms: int) -> Span:
     """Return a span as far as it has passed, in whole quarter hours."""
     end_ms = min(span.end_ms, now_ms // QUARTER_MS * QUARTER_MS)
     return Span(min(span.start_ms, end_ms), end_ms)
+
+
+def _asked(site: Site, first: date, last: date, now_ms: int) -> Span:
+    if last < first:
+        raise UsageError(
+            f"from {first} to {last} is no span of days",
+            where="from, to",
+            expected="a first day that is not after the last, nor after today",
+            next_step="exchange them",
+        )
+    return _until_now(days_span(first, last, site.zone), now_ms)
 
 
 def _period(time: PricedTime, site: Site, span: Span, efficiency: Document) -> Document:

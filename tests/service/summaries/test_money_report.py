@@ -1,6 +1,6 @@
 import json
 from contextlib import closing
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from joulebook.core.money.tariff import one_price
+from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
@@ -137,3 +138,28 @@ def test_a_site_without_readings_has_no_months(tmp_path: Path) -> None:
     site = add_site(database, "studio", "Europe/Lisbon")
     document = money_report(database, site, None, None, efficiency=EFFICIENCY, now_ms=NOW_MS)
     assert document["months"] == []
+
+
+def test_days_that_end_before_they_begin_are_none(priced: tuple[Database, Site]) -> None:
+    with pytest.raises(UsageError, match="from 2026-06-10 to 2026-06-03 is no span of days"):
+        told(priced, LAST, FIRST)
+    with pytest.raises(UsageError):
+        told(priced, date(2027, 1, 1), None)
+
+
+def test_days_that_are_yet_to_come_have_nothing_measured(priced: tuple[Database, Site]) -> None:
+    asked = told(priced, None, date(2027, 1, 1))["periods"]["asked"]
+    assert (asked["hours"], asked["total"]["amount"]) == (0.0, None)
+
+
+@pytest.mark.parametrize("minute", [0, 5, 15])
+def test_the_first_minutes_of_a_year_are_no_trouble(
+    priced: tuple[Database, Site], minute: int
+) -> None:
+    begins = datetime(2027, 1, 1, 0, minute, tzinfo=priced[1].zone)
+    now_ms = round(begins.timestamp() * 1000)
+    document = money_report(*priced, None, None, efficiency=EFFICIENCY, now_ms=now_ms)
+    period = document["periods"]["year_so_far"]
+    assert period["hours"] == minute // 15 * 0.25
+    assert period["bought"]["amount"] is None
+    assert document["periods"]["last_twelve_months"]["bought"]["amount"] is not None

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats, money_sentences
+from joulebook.web.access.who import Asking
 from joulebook.web.figures.money import money_figure
 from joulebook.web.money_texts import LIMITS, MONEY_WORKINGS, PERIODS
 from joulebook.web.pages.figures import Painted
@@ -70,7 +71,7 @@ class BandLine:
 
 
 @router.get("/sites/{site}/money")
-def money_page(site: Sited, backing: Backed, period: str = _CHOSEN) -> HTMLResponse:
+def money_page(site: Sited, actor: Asking, backing: Backed, period: str = _CHOSEN) -> HTMLResponse:
     """Show the page; ``period`` is the one that is told in full."""
     if not has_readings(backing, site):
         return HTMLResponse(record_page(backing, site, "empty.html", current="money"))
@@ -81,6 +82,7 @@ def money_page(site: Sited, backing: Backed, period: str = _CHOSEN) -> HTMLRespo
         site,
         "money.html",
         current="money",
+        may_change=actor.may_change(site.id),
         **told(document, chosen),
         energies=energy_rows(document["periods"][chosen]),
         workings_of=MONEY_WORKINGS,

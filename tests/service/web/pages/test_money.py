@@ -5,6 +5,8 @@ from pathlib import Path
 import pytest
 
 from joulebook.storage.tariffs import withdraw_tariff
+from joulebook.web.access.actor import Actor
+from joulebook.web.access.who import actor_of
 from joulebook.web.backing import Backing
 from joulebook.web.pages.money import band_line
 from joulebook.web.shown import Unit
@@ -153,3 +155,13 @@ def test_a_document_is_kept_until_a_quarter_hour_or_a_tariff_passes(tmp_path: Pa
         withdraw_tariff(connection, site, 1, now_ms=NOW_MS)
     assert analyses.money(site, now_ms=NOW_MS)["currency"] is None
     assert analyses.cost_of_losses(site, now_ms=NOW_MS) is None
+
+
+def test_who_may_only_look_is_not_led_to_the_setup(tmp_path: Path) -> None:
+    studio = priced_pages(tmp_path, tariff_from=None)
+    viewer = Actor(name="rui", kind="person", at={studio.site.id: "viewer"})
+    app = studio.client.app
+    app.dependency_overrides[actor_of] = lambda: viewer  # type: ignore[attr-defined]
+    text = words(studio)
+    assert "An owner of the studio can enter what a kilowatt-hour costs." in text
+    assert "Enter the tariff" not in text
