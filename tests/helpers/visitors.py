@@ -7,7 +7,6 @@ tests: argon2id takes its time on purpose.
 
 import base64
 import re
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
 from functools import cache
@@ -143,7 +142,3 @@ def link_in(page: str) -> str:
     shown = re.search(r'<p class="secret"><code>([^<]+)</code>', page)
     assert shown is not None
     return re.sub(r"^https?://[^/]+", "", shown[1])
-
-
-#: What tells who asks, for a table of tests.
-Comes = Callable[[Door], TestClient]

@@ -118,7 +118,8 @@ def add_person(
         If the name has no proper form or is taken.
     """
     shown = " ".join(unicodedata.normalize("NFKC", name).split())
-    if _NAME.fullmatch(shown) is None or folded(shown) in _TAKEN:
+    name_folded = folded(shown)
+    if _NAME.fullmatch(shown) is None or name_folded in _TAKEN:
         raise UsageError(
             f"{name[:80]!r} cannot be the name of a person",
             where="name",
@@ -133,7 +134,7 @@ def add_person(
             ON CONFLICT (name_folded) DO NOTHING
             RETURNING id
             """,
-            (shown, folded(shown), everywhere, now_ms),
+            (shown, name_folded, everywhere, now_ms),
         ).fetchone()
         if number is None:
             raise UsageError(

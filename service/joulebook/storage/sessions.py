@@ -46,6 +46,7 @@ def open_session(
 ) -> str:
     """Begin a session and return its secret, which is kept nowhere. Old ones are cleared away."""
     secret = new_secret()
+    secret_sha256 = hash_of(secret)
     with joined(connection):
         connection.execute(
             "DELETE FROM sessions WHERE made_ms <= ? OR seen_ms <= ?",
@@ -56,7 +57,7 @@ def open_session(
             INSERT INTO sessions (secret_sha256, person_id, address, agent, made_ms, seen_ms)
             VALUES (?, ?, ?, ?, ?, ?)
             """,
-            (hash_of(secret), person_id, address, agent[:_LONGEST_AGENT], now_ms, now_ms),
+            (secret_sha256, person_id, address, agent[:_LONGEST_AGENT], now_ms, now_ms),
         )
     return secret
 
