@@ -78,6 +78,12 @@ def test_a_refusal_prints_four_lines_and_no_token(capsys: pytest.CaptureFixture[
     assert "sesame" not in printed.err
 
 
+def test_a_certificate_without_its_key_is_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    alone = environ(1, JOULEBOOK_BRIDGE_CERTIFICATE="own.pem")
+    assert command("send", "battery", *READINGS, environ=alone) == 2
+    assert "a certificate and its key belong together" in capsys.readouterr().err
+
+
 def test_a_service_that_is_away_is_worth_another_try() -> None:
     with ScriptedServer(connack=connack(0x88)) as server:
         assert command("send", "battery", *READINGS, environ=environ(server.port)) == 3

@@ -16,7 +16,7 @@ from joulebook_bridge.errors import BridgeError
 from joulebook_bridge.pack import make_pack, parse_reading
 from joulebook_bridge.parser import make_parser
 from joulebook_bridge.session import Credentials, parse_server
-from joulebook_bridge.settings import setting
+from joulebook_bridge.settings import own_certificate, setting
 
 
 def run() -> None:
@@ -60,7 +60,7 @@ def _send(options: argparse.Namespace, environ: Mapping[str, str], clock: Clock)
     }
     took_s = deliver(
         parse_server(said["server"]),
-        Credentials(said["name"], said["token"]),
+        Credentials(said["name"], said["token"], *own_certificate(environ)),
         topic_of(said["site"], options.device),
         make_pack(readings, clock.wall_ms()),
         timeout_s=options.timeout,
