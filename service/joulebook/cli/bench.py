@@ -2,14 +2,26 @@
 
 import json
 import tempfile
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import click
 
+from joulebook.bench.pages_run import PagesReport, measure_pages, pages_document
+from joulebook.bench.pages_table import pages_lines
 from joulebook.bench.report import document
 from joulebook.bench.run import full, quick, run
 from joulebook.bench.table import lines
-from joulebook.cli.options import json_option, progress_bar
+from joulebook.cli.options import clock_ms, json_option, progress_bar
+from joulebook.core.curves import MAX_GAP_S
+from joulebook.demo.seed import seed
+from joulebook.demo.studio import DAY_MS, SITE, STEP_S
+from joulebook.storage.catalogue import site_named
+from joulebook.storage.database import Database
+from joulebook.summaries.record_update import update_record
+
+_TEN_YEARS_MONTHS, _QUICK_MONTHS = 120, 2
+_USUAL_PAGES = 40
 
 
 @click.command()
@@ -25,29 +37,85 @@ from joulebook.cli.options import json_option, progress_bar
 @click.option("--alone", is_flag=True, help="Leave the rivals out: ten years in some minutes.")
 @click.option("--quick", "is_quick", is_flag=True, help="Two days and few rounds: does it work?")
 @click.option(
+    "--pages", "of_pages", is_flag=True, help="Measure the pages of a site of ten years instead."
+)
+@click.option(
     "--in",
     "folder",
     type=click.Path(path_type=Path, file_okay=False, exists=True),
     metavar="DIR",
     help="The disk to measure on; removed afterwards is only what this puts there.",
 )
-def bench(days: int, *, as_json: bool, alone: bool, is_quick: bool, folder: Path | None) -> None:
+@click.option(
+    "--keep",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="With --pages: where the site is built, kept, and used again by the next run.",
+)
+def bench(
+    days: int,
+    *,
+    as_json: bool,
+    alone: bool,
+    is_quick: bool,
+    of_pages: bool,
+    folder: Path | None,
+    keep: Path | None,
+) -> None:
     """Measure bytes and times beside plain SQLite rows, DuckDB and Parquet, on this machine.
 
     Rivals that are not installed are skipped with a line; the extra 'bench' brings them. Every
     answer is checked before its time is taken. Leave the machine alone meanwhile.
 
+    With --pages, the demonstration's site is told over ten years and served, and every page and
+    figure is timed; with playwright and chromium, a slowed-down phone looks at them as well.
+
     \b
     Example: joulebook bench
              joulebook bench --days 365 --json
+             joulebook bench --pages --keep DIR
     """
+    if of_pages:
+        report = _pages(folder, keep, is_quick=is_quick)
+        told = [json.dumps(pages_document(report), indent=2)] if as_json else pages_lines(report)
+        print("\n".join(told))
+        return
     size = quick(2, alone=alone) if is_quick else full(days, alone=alone)
     with (
         tempfile.TemporaryDirectory(prefix="joulebook-bench-", dir=folder) as scratch,
         progress_bar("measuring") as advance,
     ):
-        report = run(size, Path(scratch), advance)
+        found = run(size, Path(scratch), advance)
     if as_json:
-        print(json.dumps(document(report), indent=2, allow_nan=False))
+        print(json.dumps(document(found), indent=2, allow_nan=False))
     else:
-        print("\n".join(lines(report)))
+        print("\n".join(lines(found)))
+
+
+def _pages(folder: Path | None, keep: Path | None, *, is_quick: bool) -> PagesReport:
+    """Build the site, or go on with the one that is there, and measure its pages."""
+    with ExitStack() as stack:
+        data_dir = keep
+        if data_dir is None:
+            scratch = tempfile.TemporaryDirectory(prefix="joulebook-bench-", dir=folder)
+            data_dir = Path(stack.enter_context(scratch))
+        days = _told(data_dir, _QUICK_MONTHS if is_quick else _TEN_YEARS_MONTHS)
+        advance = stack.enter_context(progress_bar("visiting"))
+        return measure_pages(
+            data_dir,
+            SITE,
+            days=days,
+            step_s=STEP_S,
+            requests=3 if is_quick else 60,
+            visits=1 if is_quick else 5,
+            progress=lambda visited: advance(visited, max(visited, _USUAL_PAGES)),
+        )
+
+
+def _told(data_dir: Path, months: int) -> int:
+    """Tell the studio's history up to now and analyse it; return how many days that are."""
+    with closing(Database.open(data_dir)) as database, progress_bar("telling") as advance:
+        history = seed(database, clock_ms=clock_ms, progress=advance, months=months).history
+        site = site_named(database, SITE)
+        update_record(database, site, clock_ms=clock_ms, max_gap_s=MAX_GAP_S)
+        return (clock_ms() - history.start_ms) // DAY_MS
