@@ -62,12 +62,12 @@ class Door:
             follow_redirects=False,
         )
 
-    def signed_in(self, name: str, *, at: str = FAR) -> "Visitor":
-        """Return a browser in which somebody is signed in."""
+    def signed_in(self, name: str, *, at: str = FAR, ago_ms: int = 0) -> "Visitor":
+        """Return a browser in which somebody signed in some time ago and was not seen since."""
         with closing(self.database.connect()) as connection:
             person = person_named(connection, name)
             secret = open_session(
-                connection, person.id, address=at, agent="a browser", now_ms=self.clock[0]
+                connection, person.id, address=at, agent="a browser", now_ms=self.clock[0] - ago_ms
             )
         client = self.browser(at=at)
         client.cookies.set("joulebook", secret)

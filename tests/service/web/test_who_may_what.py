@@ -11,23 +11,21 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 import pytest
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
 
-from joulebook.storage.people import set_disabled
+from joulebook.storage.people import add_person
 from joulebook.storage.records import Scope
-from joulebook.storage.shares import add_share, revoke_share
-from joulebook.storage.tokens import revoke_token
+from joulebook.storage.shares import add_share, revoke_share, shares_of
+from joulebook.storage.tokens import revoke_token, tokens_of
 from tests.helpers.databases import write
-from tests.helpers.pages import HOUSE
-from tests.helpers.visitors import DAY_MS, Door, opened_door, person_of
+from tests.helpers.pages import HOUSE, NOW_MS
+from tests.helpers.visitors import DAY_MS, OUTSIDE, Door, opened_door
 
 SITES = ("studio", "barn")
-FIGURE = "/sites/studio/figures/week"
 #: Answered to anybody, with what tells nothing of a site.
 OPEN = re.compile(
     r"/(healthz|readyz|sign-in|about|region|worker\.js|assets/.+|welcome/.+)", flags=re.ASCII
@@ -44,7 +42,7 @@ REFUSALS = ("not-signed-in", "not-yours", "unknown-site")
 class Role:
     """Somebody who comes: how he asks, and what he may see and change by the rules."""
 
-    comes: Callable[[Door], TestClient]
+    comes: Callable[[Door, str], TestClient]  # to a door, from an address
     sees: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
     signed_in: bool = False
@@ -57,66 +55,71 @@ class Role:
     owned: bool = True  # whether there is an owner when he comes
 
 
-def program(scope: Scope, site: str | None, door: Door, *, revoked: bool = False) -> TestClient:
+def program(
+    scope: Scope, site: str | None, door: Door, at: str, *, revoked: bool = False
+) -> TestClient:
     given = {"studio": door.studio, "barn": door.barn, None: None}[site]
     secret = door.token("tool", scope, given)
     if revoked:
         with closing(door.database.connect()) as connection:
-            revoke_token(connection, 1, now_ms=1)
-    return door.program(secret, "tool")
+            revoke_token(connection, tokens_of(connection)[-1].id, now_ms=1)
+    return door.program(secret, "tool", at=at)
 
 
-def person(name: str, door: Door) -> TestClient:
-    client = door.signed_in(name).client
+def person(name: str, door: Door, at: str, *, ago_ms: int = 0) -> TestClient:
+    client = door.signed_in(name, at=at, ago_ms=ago_ms).client
     client.headers["Accept"] = "application/json"
     return client
 
 
-def expired(door: Door) -> TestClient:
-    client = person("Ada", door)
-    door.clock[0] += 14 * DAY_MS
-    return client
-
-
-def shut_out(door: Door) -> TestClient:
-    client = person("Ben", door)
+def shut_out(door: Door, at: str) -> TestClient:
+    """Return somebody who owned everything, and whose session was not even ended."""
     with closing(door.database.connect()) as connection:
-        set_disabled(connection, person_of(door, "Ben"), disabled_ms=1)
+        gone = add_person(connection, "Fay", now_ms=1, everywhere="owner")
+        client = person("Fay", door, at)
+        connection.execute("UPDATE people SET disabled_ms = 1 WHERE id = ?", (gone.id,))
     return client
 
 
-def stranger(at: str, base: str, door: Door, **headers: str) -> TestClient:
+def stranger(
+    door: Door, at: str, *, base: str = OUTSIDE, headers: dict[str, str] | None = None
+) -> TestClient:
     client = door.browser(at=at, base=base)
-    client.headers.update({"Accept": "application/json", **headers})
+    client.headers.update({"Accept": "application/json", **(headers or {})})
     return client
 
 
-def holder(door: Door, *, revoked: bool = False, ended: bool = False) -> TestClient:
-    """Return whoever has a link to a page, and asks for all else with the seal of its figure."""
+def near(
+    door: Door, _at: str, *, base: str = HOUSE, headers: dict[str, str] | None = None
+) -> TestClient:
+    return stranger(door, "127.0.0.1", base=base, headers=headers)
+
+
+def holder(
+    door: Door, at: str, *, revoked: bool = False, made_ms: int = NOW_MS, now_ms: int = NOW_MS
+) -> TestClient:
+    """Return whoever has a link to a page, and asks for all else with a seal of that page."""
+    client = stranger(door, at)
     with closing(door.database.connect()) as connection:
-        write(connection, door.studio, "pv", {door.clock[0] - 1000: {"power": 1500.0}})
+        rows = {NOW_MS - 1000: {"power": 1500.0}}
+        write(connection, door.studio, "pv", rows)
+        door.clock[0] = made_ms
         secret = add_share(
-            connection,
-            door.studio,
-            "/sites/studio",
+            *(connection, door.studio, "/sites/studio"),
             made_by="Ada",
-            now_ms=door.clock[0],
+            now_ms=made_ms,
             lasts_ms=DAY_MS,
         )
-        client = stranger("192.0.2.7", "http://power.example.org", door)
         page = client.get(f"/shared/{secret}").text
+        door.clock[0] = now_ms
         if revoked:
-            revoke_share(connection, door.studio, 1, now_ms=1)
+            revoke_share(connection, door.studio, shares_of(connection, 1)[0].id, now_ms=1)
     seal = re.search(r"/latest\?seal=([\w.]+)", page)
     assert seal is not None
-    if ended:
-        door.clock[0] += DAY_MS
     client.params = client.params.set("seal", seal[1])
     return client
 
 
-far = partial(stranger, "192.0.2.7", "http://power.example.org")
-near = partial(stranger, "127.0.0.1", HOUSE)
 EVERYTHING: dict[str, Any] = {
     "sees": SITES,
     "changes": SITES,
@@ -126,14 +129,14 @@ EVERYTHING: dict[str, Any] = {
     "watches": True,
 }
 ROLES = {
-    "nobody": Role(far),
+    "nobody": Role(stranger),
     "nobody, at this machine": Role(near, watches=True),
-    "nobody, before there is an owner": Role(far, owned=False),
+    "nobody, before there is an owner": Role(stranger, owned=False),
     "this machine, before there is an owner": Role(near, owned=False, **EVERYTHING),
-    "this machine, through a proxy": Role(partial(near, **{"X-Forwarded-For": "::1"}), owned=False),
-    "this machine, by another name": Role(
-        partial(stranger, "127.0.0.1", "http://power.example.org"), owned=False
+    "this machine, through a proxy": Role(
+        partial(near, headers={"X-Forwarded-For": "::1"}), owned=False
     ),
+    "this machine, by another name": Role(partial(near, base=OUTSIDE), owned=False),
     "owner of everything": Role(partial(person, "Ada"), **EVERYTHING),
     "owner of the studio": Role(
         partial(person, "Ben"), sees=("studio",), changes=("studio",), signed_in=True
@@ -141,7 +144,7 @@ ROLES = {
     "viewer of the studio": Role(partial(person, "Cleo"), sees=("studio",), signed_in=True),
     "viewer of the barn": Role(partial(person, "Dan"), sees=("barn",), signed_in=True),
     "viewer of everything": Role(partial(person, "Eve"), sees=SITES, signed_in=True, onlooker=True),
-    "session that has ended": Role(expired),
+    "session that has ended": Role(partial(person, "Ada", ago_ms=14 * DAY_MS)),
     "session of somebody who was shut out": Role(shut_out),
     "token that writes": Role(partial(program, "write", "studio"), writes=("studio",)),
     "token that reads the studio": Role(
@@ -154,7 +157,7 @@ ROLES = {
     "revoked token for metrics": Role(partial(program, "metrics", None, revoked=True)),
     "link to a page": Role(holder, fetches="/api/v1/sites/studio/latest"),
     "revoked link": Role(partial(holder, revoked=True)),
-    "link that has ended": Role(partial(holder, ended=True)),
+    "link that has ended": Role(partial(holder, made_ms=NOW_MS - DAY_MS)),
 }
 
 
@@ -203,11 +206,22 @@ def was_let_in(client: TestClient, method: str, path: str) -> bool:
     return not gone and not kind.endswith(REFUSALS) and answer.status_code not in (401, 403, 429)
 
 
+@pytest.fixture(scope="module")
+def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[bool, Door]:
+    """Two services, with an owner and without; whoever comes leaves them as they were."""
+    return {
+        owned: opened_door(tmp_path_factory.mktemp("door"), owned=owned) for owned in (True, False)
+    }
+
+
 @pytest.mark.parametrize("name", ROLES)
-def test_everybody_gets_where_the_rules_say_and_nowhere_else(name: str, tmp_path: Path) -> None:
+def test_everybody_gets_where_the_rules_say_and_nowhere_else(
+    name: str, doors: dict[bool, Door]
+) -> None:
     role = ROLES[name]
-    door = opened_door(tmp_path, owned=role.owned)
-    client = role.comes(door)
+    door = doors[role.owned]
+    # From an address of his own: an address may ask so often and no more.
+    client = role.comes(door, f"192.0.2.{1 + list(ROLES).index(name)}")
     wrong = []
     for method, path, site in cells(door):
         expected = is_let_in(role, method, path, site)
@@ -215,23 +229,20 @@ def test_everybody_gets_where_the_rules_say_and_nowhere_else(name: str, tmp_path
         if expected not in (None, found):
             wrong.append(f"{method} {path}: {'in' if found else 'out'}")
     assert wrong == []
-    door.database.close()
 
 
-def test_a_link_fetches_what_its_page_shows_and_nothing_else(tmp_path: Path) -> None:
-    door = opened_door(tmp_path)
-    client = holder(door)
+def test_a_link_fetches_what_its_page_shows_and_nothing_else(doors: dict[bool, Door]) -> None:
+    client = holder(doors[True], "198.51.100.1")
     # The seal of `holder` is that of the newest readings; of another site's it is none.
     assert client.get("/api/v1/sites/studio/latest").status_code == 200
     assert client.get("/api/v1/sites/barn/latest").status_code == 401
-    assert client.get(FIGURE).status_code == 401
+    assert client.get("/sites/studio/figures/week").status_code == 401
 
 
 def test_how_many_cells_there_are(
-    tmp_path: Path, record_property: Callable[[str, object], None]
+    doors: dict[bool, Door], record_property: Callable[[str, object], None]
 ) -> None:
-    door = opened_door(tmp_path)
-    requests = list(cells(door))
+    requests = list(cells(doors[True]))
     routes = {(method, re.sub(r"/(studio|barn)\b", "", path)) for method, path, _ in requests}
     size = len(requests) * len(ROLES)
     record_property("cells", size)
