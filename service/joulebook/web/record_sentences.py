@@ -10,6 +10,7 @@ from joulebook.web.shown import (
     AMPERE_HOURS,
     KWH,
     KWH_A_YEAR,
+    MILLIOHM,
     PERCENT,
     PERCENT_WHOLE,
     WATTS,
@@ -140,6 +141,28 @@ def aged(wear: Document) -> str | None:
         f"At the temperatures it had, the battery aged {formats.fixed(speed, 2)} times as fast as"
         f" at a steady 25{NBSP}°C ({formats.interval(low, high, 2)}). Each degree more makes it"
         f" {formats.fixed(AGEING_PER_C * 100, 1)}{NBSP}% faster; ten make it 1.7 times as fast."
+    )
+
+
+def resistance(wear: Document) -> str | None:
+    """Return how the resistance went since the record began."""
+    found = wear.get("measured", {}).get("resistance_ohm", {"value": None})
+    if found["value"] is None:
+        return None
+    now, first = found["value"], found["at_25_c_first"]
+    low, high = ends_of(found, "value")
+    within = MILLIOHM.within(low, high)
+    then = MILLIOHM.text(first)
+    why = "More of it means more heat, and a deeper sag under load."
+    if low is not None and high is not None and low <= first <= high:
+        return (
+            f"Its resistance at 25{NBSP}°C, {MILLIOHM.text(now)} ({within}), has not measurably"
+            f" changed since the record began ({then}). {why}"
+        )
+    word = "risen" if now > first else "fallen"
+    return (
+        f"Its resistance at 25{NBSP}°C has {word} from {then}, when the record began, to"
+        f" {MILLIOHM.text(now)} ({within}). {why}"
     )
 
 

@@ -197,3 +197,23 @@ def test_what_is_expected() -> None:
         "of that day: 79\N{EN DASH}89 % of the rated charge."
     )
     assert sentences.expected(terms(expected_ratio=None, low=None, high=None)) is None
+
+
+def measured(value: float | None, low: float, high: float) -> dict[str, Any]:
+    return {
+        "resistance_ohm": {"value": value, "low": low, "high": high, "at_25_c_first": 0.020},
+    }
+
+
+def test_how_the_resistance_went() -> None:
+    risen = plain(sentences.resistance(wear(measured=measured(0.026, 0.024, 0.028))))
+    assert risen.startswith(
+        "Its resistance at 25 °C has risen from 20.0 mΩ, when the record began, to 26.0 mΩ"
+        " (24.0\N{EN DASH}28.0 mΩ)."
+    )
+    fallen = plain(sentences.resistance(wear(measured=measured(0.016, 0.015, 0.017))))
+    assert "has fallen from 20.0 mΩ" in fallen
+    same = plain(sentences.resistance(wear(measured=measured(0.021, 0.019, 0.023))))
+    assert "has not measurably changed since the record began (20.0 mΩ)." in same
+    assert sentences.resistance(wear()) is None
+    assert sentences.resistance(wear(measured={"resistance_ohm": {"value": None}})) is None

@@ -75,6 +75,7 @@ def wear_page(site: Sited, backing: Backed, nights: str | None = None) -> HTMLRe
         depths=depth_rows(wear["depths"]["bins"]),
         heat=heat_rows(wear),
         aged=record_sentences.aged(wear),
+        resistance_sentence=record_sentences.resistance(wear),
         claims_words=CLAIMS_NO_EVIDENCE,
         claims=claim_rows(wear),
         tests=[told_test(each, site.zone) for each in tests][::-1],
