@@ -24,6 +24,7 @@ from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
 from joulebook.storage.room import Room
 from joulebook.storage.tokens import add_token
+from joulebook.summaries.record_update import update_record
 from tests.helpers.failing_clocks import FailingClock
 from tests.helpers.live_services import while_it_runs
 from tests.helpers.mqtt_inbox import WAIT_S, wait_until
@@ -79,10 +80,12 @@ def numbers(service: Service, name: str) -> dict[str, float]:
 def test_every_worker_that_dies_is_started_again_and_that_is_said(
     house: House, caplog: pytest.LogCaptureFixture
 ) -> None:
-    for name in ("summariser", "sealer", "keeper", "inbox"):
+    # With a record to look at, the analyst asks for the time in its first round.
+    update_record(house.database, house.site, clock_ms=house.clock, max_gap_s=300.0)
+    for name in ("summariser", "sealer", "keeper", "analyst", "reminders", "inbox"):
         house.clock.kill_next(name)
     service = house.service()
-    dead = {"summariser": 1.0, "sealer": 1.0, "keeper": 1.0, "writer": 1.0}
+    dead = dict.fromkeys(("summariser", "sealer", "keeper", "analyst", "reminders", "writer"), 1.0)
 
     def act() -> None:
         # The writer dies after its commit: the sender hears of it from the one that follows.
@@ -201,6 +204,11 @@ def test_a_disk_that_went_away_is_not_ready(house: House, monkeypatch: pytest.Mo
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr("joulebook.cli.service.room_of", gone)
-    health = house.service().health()
-    assert not health.ready
-    assert any("check that its disk is there" in problem for problem in health.problems)
+    service = house.service()
+
+    def act() -> None:
+        answer = httpx2.get(f"http://127.0.0.1:{service.port}/readyz", timeout=WAIT_S)
+        assert answer.status_code == 503
+        assert "check that its disk is there" in answer.json()["problems"][0]
+
+    while_it_runs(service, act)
