@@ -15,8 +15,8 @@ _BEGUN = re.compile(rf"{re.escape(FILE_NAME)}\.[0-9a-f]{{16}}(-journal|-wal|-shm
 def left_behind(data_dir: Path) -> list[str]:
     """Return sentences about what a bad end left; look before the database is opened.
 
-    A log with something in it stays only where nobody could close the database. SQLite puts its
-    commits in place by itself, and what was acknowledged is among them.
+    A log with something in it stays only where nobody could close the database, or has it open
+    now. SQLite puts its commits in place by itself, and what was acknowledged is among them.
     """
     if not data_dir.is_dir():
         return []
@@ -24,8 +24,9 @@ def left_behind(data_dir: Path) -> list[str]:
     log = data_dir / f"{FILE_NAME}-wal"
     if log.exists() and log.stat().st_size:
         said.append(
-            f"the database was not closed the last time: the {log.stat().st_size / 1e6:.1f} MB of "
-            "its log are put in place now, with everything that was acknowledged"
+            "the database was not closed the last time, or another program has it open: the "
+            f"{log.stat().st_size / 1e6:.1f} MB of its log are put in place, with everything that "
+            "was acknowledged"
         )
     files = [
         path.name
