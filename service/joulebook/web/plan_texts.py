@@ -10,7 +10,7 @@ PLAN_WORKING = Working(
     "Would have been = as it was + simulation with the change − simulation of what is there.",
     "panels, use, grid by quarter hours of your last twelve months; the battery as measured",
     "Conservation of energy. The rule of serving the house first is the usual one; yours may "
-    "differ, and by how much the simulation misses your year is the interval.",
+    "differ: the interval is by how much the simulation misses your year, and 15 % of the change.",
 )
 
 LIMITS = (

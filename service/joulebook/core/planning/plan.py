@@ -1,7 +1,7 @@
 """What a change would have done in a measured year, beside what was. Method `planning-1`.
 
-The present equipment is simulated too. By how much that misses what was measured is the interval
-of everything said about a change; where it misses by too much, nothing is said.
+The present equipment is simulated too. By how much that misses what was measured makes the
+interval of everything said about a change; where it misses by too much, nothing is said.
 """
 
 from dataclasses import dataclass
