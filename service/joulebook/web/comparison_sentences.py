@@ -108,13 +108,12 @@ def _interval(low: float, high: float) -> str:
 
 def _row(name: str, number: Compared) -> tuple[str, str, str, str, str, str]:
     value, low, high = _ends(number.difference)
-    digits = 2 if high - low < _NARROW_WH else 1
     return (
         texts.SHORT_LABELS[name],
         formats.kwh_cell(number.here_wh),
         formats.kwh_cell(number.there_wh),
-        formats.signed(value / 1000, digits),
-        formats.interval(low / 1000, high / 1000, digits),
+        formats.signed(value / 1000, 2),
+        formats.interval(low / 1000, high / 1000, 2),
         formats.measured(number.difference.coverage_ratio),
     )
 

@@ -138,8 +138,8 @@ def test_it_says_in_words_what_is_less_and_what_is_more() -> None:
     )
     assert told.measured is None
     assert told.rows[0] == (
-        *("Bought", "8.8", "10.0", "\N{MINUS SIGN}1.2"),
-        "\N{MINUS SIGN}1.5\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}\N{MINUS SIGN}0.9",
+        *("Bought", "8.8", "10.0", "\N{MINUS SIGN}1.20"),
+        "\N{MINUS SIGN}1.50\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}\N{MINUS SIGN}0.90",
         "100\N{NO-BREAK SPACE}%",
     )
 
@@ -162,7 +162,7 @@ def test_the_page_tells_it_in_words_and_in_a_table(busier: Studio) -> None:
     assert "Compared with the same hours of last week, the studio bought about as much" in page
     assert "used 54 kWh more (53.3\N{EN DASH}54.3 kWh)" in page
     assert "Compared over 89 % of the time: only hours that both weeks have measured count" in page
-    assert "Used 107.7 53.8 +53.8" in page
+    assert "Used 107.7 53.8 +53.83" in page
     assert (
         "It is not compared with the same hours of the same week a year before: "
         "no reading of that week is there."
