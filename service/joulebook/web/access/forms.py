@@ -1,5 +1,6 @@
 """What a form sent, checked field by field: every fault is named beside its field."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import TypeVar
@@ -11,6 +12,7 @@ from joulebook.errors import UsageError
 MOST_BYTES = 65_536
 
 _T = TypeVar("_T")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
 class Form:
@@ -68,8 +70,10 @@ class Form:
         """Return a date between 1990 and 2199, as browsers send it: YYYY-MM-DD."""
 
         def read(text: str) -> date:
+            if _DAY.fullmatch(text) is None:  # fromisoformat takes weeks too
+                raise ValueError
             day = date.fromisoformat(text)
-            if len(text) != 10 or not 1990 <= day.year <= 2199:
+            if not 1990 <= day.year <= 2199:
                 raise ValueError
             return day
 
@@ -83,7 +87,7 @@ class Form:
 
         def read(text: str) -> int:
             at = datetime.fromisoformat(text)
-            if at.tzinfo is not None or not 1990 <= at.year <= 2199:
+            if _DAY.match(text) is None or at.tzinfo is not None or not 1990 <= at.year <= 2199:
                 raise ValueError
             return round(at.replace(tzinfo=zone).timestamp() * 1000)
 
@@ -112,6 +116,8 @@ class Form:
         if not text:
             return None
         try:
+            if "_" in text:  # Python reads it as a mark between thousands
+                raise ValueError
             return read(text)
         except (ValueError, OverflowError):
             self.errors[name] = expected
