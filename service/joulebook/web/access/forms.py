@@ -116,9 +116,7 @@ class Form:
         if not text:
             return None
         try:
-            if "_" in text:  # Python reads it as a mark between thousands
-                raise ValueError
-            return read(text)
+            return read(text.replace("_", "?"))  # Python reads 1_000 as a number; people do not
         except (ValueError, OverflowError):
             self.errors[name] = expected
             return None
