@@ -81,6 +81,7 @@ def _numbers(studio: Studio, page: str, figure: str) -> tuple[list[str], int]:
         ("?week=2026-W09", "/week?week=2026-W09", 2),
         ("", "/week", 1),
         (f"/days/{_DAY}", f"/days/{_DAY}", 2),
+        (f"/days/{_DAY}?from=16:00&to=20:00", f"/days/{_DAY}?from=16:00&to=20:00", 1),
         ("/months", "/months", 3),
     ],
 )
