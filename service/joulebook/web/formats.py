@@ -104,7 +104,7 @@ def interval(low: float | None, high: float | None, digits: int) -> str:
     """Return ``low`` to ``high`` with so many decimals; "to" where a dash would read as minus."""
     if low is None or high is None:
         return NOTHING
-    between = f"{NBSP}to{NBSP}" if low < 0 else DASH
+    between = f"{NBSP}to " if low < 0 else DASH
     return f"{fixed(low, digits)}{between}{fixed(high, digits)}"
 
 

@@ -36,6 +36,7 @@ class Unit:
     def within(self, low: float | None, high: float | None) -> str:
         """Return an interval with its unit, for a sentence: no line ends inside of it."""
         joined = self.interval(low, high).replace(formats.DASH, _UNBROKEN_DASH)
+        joined = joined.replace(" ", formats.NBSP)
         return f"{joined}{formats.NBSP}{self.name}"
 
     def words(self, value: float | None, low: float | None, high: float | None) -> str:

@@ -15,7 +15,7 @@ def test_an_interval_may_stand_alone() -> None:
     early = {"ratio": None, "low": -0.01, "high": 0.03, "reason": "too early"}
     row = shown("Fade", early, "ratio", PERCENT)
     assert row.value is None
-    assert row.interval == "\N{MINUS SIGN}1.0\u00a0to\u00a03.0"
+    assert row.interval == "\N{MINUS SIGN}1.0\u00a0to 3.0"
     assert row.measured == "0\u00a0%"
 
 
