@@ -1,5 +1,6 @@
 """The events of a span, numbered as figures and the lists below them number them."""
 
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import date
@@ -41,6 +42,11 @@ def noted_in(database: Database, site: Site, span: Span) -> list[Noted]:
         )
         for number, each in enumerate(within, start=1)
     ]
+
+
+def within(noted: Sequence[Noted], span: Span) -> list[Noted]:
+    """Return those of a part of their span; each keeps its number."""
+    return [each for each in noted if span.start_ms <= each.at_ms < span.end_ms]
 
 
 def noted_since(database: Database, site: Site, first: date, *, now_ms: int) -> list[Noted]:

@@ -81,7 +81,6 @@ def _numbers(studio: Studio, page: str, figure: str) -> tuple[list[str], int]:
         ("?week=2026-W09", "/week?week=2026-W09", 2),
         ("", "/week", 1),
         (f"/days/{_DAY}", f"/days/{_DAY}", 2),
-        (f"/days/{_DAY}?from=16:00&to=20:00", f"/days/{_DAY}?from=16:00&to=20:00", 1),
         ("/months", "/months", 3),
     ],
 )
@@ -89,6 +88,14 @@ def test_a_page_lists_what_its_figure_marks(
     changed: Studio, page: str, figure: str, count: int
 ) -> None:
     assert _numbers(changed, page, figure) == ([str(each + 1) for each in range(count)], count)
+
+
+def test_a_part_of_a_day_keeps_the_numbers_of_the_day_s_list(changed: Studio) -> None:
+    part = f"/days/{_DAY}?from=16:00&to=20:00"
+    assert _numbers(changed, part, part) == (["1", "2"], 1)
+    layout = changed.client.get(f"/sites/studio/figures{part}").json()["layout"]
+    boxes = [each for each in layout["annotations"] if each.get("captureevents")]
+    assert [(each["text"], each["x"]) for each in boxes] == [("<b>2</b>", 2 * 3600.0)]
 
 
 @pytest.mark.parametrize(

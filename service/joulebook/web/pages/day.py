@@ -94,7 +94,7 @@ def day_page(
         row_minutes=row_step_ms(zoom.span) // 60_000,
         extents=extents(lines, zoom.span) if zoom.is_part else [],
         drawn=[_heading(line) for line in lines],
-        noted=noted_in(backing.database, site, zoom.span),
+        noted=noted_in(backing.database, site, span),
         **_note_form(site, actor, shown, now_ms=now_ms),
         done=done == "noted",
         **day_numbers(site, shown, results, now_ms=now_ms, has_readings=bool(lines)),

@@ -21,7 +21,7 @@ from joulebook.web.figures.warranty import warranty_figure
 from joulebook.web.figures.wear import capacity_figure, depths_figure
 from joulebook.web.figures.week import week_figure
 from joulebook.web.lines import site_lines
-from joulebook.web.noted import noted_in, noted_of_record, noted_since
+from joulebook.web.noted import noted_in, noted_of_record, noted_since, within
 from joulebook.web.pages.day import End, Start, begun_date
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
@@ -95,7 +95,8 @@ def one_day(
         pixel_s=span.length_s / pixels,
         now_ms=now_ms,
     )
-    noted = noted_in(backing.database, site, span)
+    # Of a part of the day too, the numbers are those of the page's list.
+    noted = within(noted_in(backing.database, site, whole), span)
     return with_events(drawn, noted, since(span), span=span, palette=palette)
 
 
