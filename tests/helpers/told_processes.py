@@ -69,7 +69,7 @@ class ToldProcess:
         """Whether the part is at work; after a kill, whether it was."""
         return self._begun > self._ended
 
-    def wait_until_open(self, timeout_s: float = 60) -> float:
+    def wait_until_open(self, timeout_s: float = 180) -> float:
         """Wait until its doors are open and return how long that took. [s]"""
         with self._changed:
             self._changed.wait_for(lambda: self._silent or self.ready_s is not None, timeout_s)

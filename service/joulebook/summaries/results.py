@@ -39,11 +39,15 @@ def decoded(stored: bytes) -> DayResult:
 def json_of(stored: bytes) -> bytes:
     """Return the JSON of a stored result, of whichever method.
 
+    The first versions stored it as it is: after an upgrade it is there until it is computed anew.
+
     Raises
     ------
     msgspec.DecodeError
-        If it is not compressed as `encoded` does.
+        If it is neither that nor compressed as `encoded` does.
     """
+    if stored.startswith(b"{"):
+        return stored
     try:
         return zlib.decompress(stored)
     except zlib.error as error:

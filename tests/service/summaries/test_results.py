@@ -7,7 +7,7 @@ import pytest
 
 from joulebook.storage.days import save_day
 from joulebook.summaries.recompute import recompute
-from joulebook.summaries.results import day_results_of, decoded, encoded
+from joulebook.summaries.results import day_results_of, decoded, encoded, json_of
 from tests.helpers.stored_plants import FIRST, LAST, plant_studio
 
 
@@ -36,3 +36,9 @@ def test_results_of_an_earlier_method_are_left_out(tmp_path: Path) -> None:
 def test_what_is_no_result_is_refused(stored: bytes) -> None:
     with pytest.raises(msgspec.DecodeError):
         decoded(stored)
+
+
+def test_a_result_of_the_first_versions_is_its_json() -> None:
+    # They stored it without compressing it.
+    assert json_of(b'{"date":"2026-03-01"}') == b'{"date":"2026-03-01"}'
+    assert json_of(zlib.compress(b"{}")) == b"{}"
