@@ -30,7 +30,7 @@ MONEY_WORKINGS = {
     ),
     "saved": Working(
         "Three bills of the same use: as it was; without battery, where panels feed the house as "
-        "they come, what is over is sold and what is missing is bought; without both, where all is "
+        "they come through an inverter that sleeps in the dark; without both, where all is "
         "bought. Saved by the battery = second − first, by the panels = third − second.",
         "grid, use and panels by quarter hours, where all meters measured; your tariff; the share "
         "that the inverter passes on",

@@ -1,8 +1,9 @@
 """What the same use would have cost without battery, and without panels. Method `saved-1`.
 
 Three bills of the same time and the same load: as it was; without the battery, where the panels
-feed the load as they come, what is over is sold and what is missing is bought; without both, where
-all of the load is bought. Fixed fees are the same in each, and drop out.
+feed the load as they come through an inverter that sleeps in the dark, what is over is sold and
+what is missing is bought; without both, where all of the load is bought. Fixed fees are the same
+in each, and drop out.
 """
 
 import math
@@ -12,7 +13,13 @@ import numpy as np
 
 from joulebook.core.daily.energy import K90, METER_LIMIT_RATIO
 from joulebook.core.estimate import Estimate, refused
-from joulebook.core.money.quarter_energy import inner
+from joulebook.core.money.quarter_energy import (
+    QUARTER_H,
+    Floats,
+    MeanPower,
+    inner,
+    most_both_ways_wh,
+)
 from joulebook.core.money.together import Together
 
 METHOD = "saved-1"
@@ -65,8 +72,12 @@ def saved_of(
 
     Notes
     -----
-    The interval joins each meter's assumed limit, independent of one another, and that of
-    ``passed``, by how much each moves the result (JCGM 100:2008, 5.1.2).
+    Within a quarter hour the load may be above the panels and below them. Of the most that can
+    have run both ways then, half is taken.
+
+    The interval joins each meter's assumed limit, independent of one another, that of ``passed``,
+    and from none to most of what can have run both ways, uniform, by how much each moves the
+    result (JCGM 100:2008, 5.1.2).
     """
     if common is None or common.ratio < LEAST_TOGETHER:
         return _refused(common)
@@ -77,6 +88,7 @@ def saved_of(
         _bills(common, passed.ratio, load=1 + _METER_U),
         _bills(common, passed.ratio, pv=1 + _METER_U),
         _bills(common, passed.ratio + passed_u),
+        _bills(common, passed.ratio, both_ways=0.5 + 0.5 / math.sqrt(3)),
     ]
 
     def estimate(dear: int, cheap: int) -> Estimate:
@@ -103,15 +115,36 @@ def saved_of(
 
 
 def _bills(
-    common: Together, passed: float, *, grid: float = 1.0, load: float = 1.0, pv: float = 1.0
+    common: Together,
+    passed: float,
+    *,
+    grid: float = 1.0,
+    load: float = 1.0,
+    pv: float = 1.0,
+    both_ways: float = 0.5,
 ) -> tuple[float, float, float]:
     """Return the bills as it was, without battery, and without both. [currency]"""
     bought, sold = common.import_price / 1000, common.export_price / 1000
     was = grid * (inner(common.import_wh, bought) - inner(common.export_wh, sold))
     use_wh = load * common.load_wh
     missing_wh = use_wh - pv * passed * common.pv_wh
-    alone = inner(np.maximum(missing_wh, 0.0), bought) - inner(np.maximum(-missing_wh, 0.0), sold)
+    both_wh = both_ways * _most_both_ways(common, missing_wh, passed)
+    alone = inner(np.maximum(missing_wh, 0.0) + both_wh, bought)
+    alone -= inner(np.maximum(-missing_wh, 0.0) + both_wh, sold)
     return was, alone, inner(use_wh, bought)
+
+
+def _most_both_ways(common: Together, missing_wh: Floats, passed: float) -> Floats:
+    """Return how much can have been missing and over within each quarter hour. [Wh]"""
+    (load_low, load_high), (pv_low, pv_high) = common.load_w, common.pv_w
+    return most_both_ways_wh(
+        MeanPower(
+            mean_w=missing_wh / common.measured_h,
+            low_w=load_low - passed * pv_high,
+            high_w=load_high - passed * pv_low,
+            measured_ratio=common.measured_h / QUARTER_H,
+        )
+    )
 
 
 def _none(reason: str, ratio: float) -> Estimate:

@@ -30,6 +30,8 @@ class Together:
     ----------
     import_wh, export_wh, load_wh, pv_wh, battery_wh : float64 arrays
         ``pv_wh`` and ``battery_wh`` (net, positive into it) are 0 for a site without. [Wh]
+    load_w, pv_w : pairs of float64 arrays
+        The least and the greatest reading of each quarter hour. [W]
     import_price, export_price : float64 arrays
         [currency per kWh]
     measured_h : float64 array
@@ -45,6 +47,8 @@ class Together:
     load_wh: Floats
     pv_wh: Floats
     battery_wh: Floats
+    load_w: tuple[Floats, Floats]
+    pv_w: tuple[Floats, Floats]
     import_price: Floats
     export_price: Floats
     measured_h: Floats
@@ -72,12 +76,19 @@ def together(site: SiteEnergy, prices: Prices, *, quarters: float) -> Together |
         wh: Floats = line.energy_wh()[used] * (kept / line.measured_ratio[used])
         return wh
 
+    def ends(line: MeanPower | None) -> tuple[Floats, Floats]:
+        if line is None:
+            return np.zeros(kept.size), np.zeros(kept.size)
+        return line.low_w[used], line.high_w[used]
+
     return Together(
         import_wh=site.grid.import_wh[used] * grid_share,
         export_wh=site.grid.export_wh[used] * grid_share,
         load_wh=energy(site.load),
         pv_wh=energy(site.pv),
         battery_wh=energy(site.battery),
+        load_w=ends(site.load),
+        pv_w=ends(site.pv),
         import_price=prices.import_price[used],
         export_price=prices.export_price[used],
         measured_h=kept * QUARTER_H,

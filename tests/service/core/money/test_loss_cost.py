@@ -30,6 +30,8 @@ def common(
         load_wh=load,
         pv_wh=load + np.array(lost) + out - into,
         battery_wh=np.zeros(size),
+        load_w=(load * 4, load * 4),
+        pv_w=(np.zeros(size), np.zeros(size)),
         import_price=np.full(size, 0.30) if dear is None else np.array(dear),
         export_price=np.full(size, cheap),
         measured_h=np.full(size, 0.25),

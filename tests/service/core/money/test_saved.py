@@ -27,6 +27,8 @@ def common(
         load_wh=np.array(load),
         pv_wh=np.array(pv),
         battery_wh=np.zeros(size),
+        load_w=(np.array(load) * 4, np.array(load) * 4),
+        pv_w=(np.array(pv) * 4, np.array(pv) * 4),
         import_price=np.full(size, 0.30),
         export_price=np.full(size, 0.10),
         measured_h=np.full(size, 0.25),
@@ -82,6 +84,20 @@ def test_what_the_inverter_passes_on_widens_both_parts_by_hand() -> None:
             for each in (plain, wide)
         ]
         assert halves[1] == pytest.approx(math.hypot(halves[0], 0.01))
+
+
+def test_what_can_have_run_both_ways_without_the_battery_by_hand() -> None:
+    # The load is 0 or 800 W and 400 W on average, the panels give 400 W all the time, all of it
+    # passed on: at most 200 W run either way for a quarter hour, 50 Wh, and half of it is taken:
+    # 25 Wh bought at 0.30 and sold at 0.10. From none to all of it is uniform: ±0.005 / √3.
+    steady = np.array([400.0])
+    found = common(bought=(0.0,), sold=(0.0,), load=(100.0,), pv=(100.0,))
+    found = replace(found, load_w=(steady - 400, steady + 400), pv_w=(steady, steady))
+    told = saved(found, Passed(1.0, 1.0, 1.0))
+    assert told.without_battery == pytest.approx(0.025 * 0.20)
+    plain = saved(replace(found, load_w=(steady, steady)), Passed(1.0, 1.0, 1.0))
+    halves = [(each.battery.high or 0) - (each.battery.value or 0) for each in (plain, told)]
+    assert halves[1] == pytest.approx(math.hypot(halves[0], 1.6449 * 0.005 / math.sqrt(3)), rel=0.2)
 
 
 def test_a_site_without_battery_or_panels_says_so() -> None:
