@@ -151,6 +151,7 @@ def test_a_phone_paints_numbers_first_and_draws_two_points_a_pixel(tmp_path: Pat
     assert len(seen.largest_paint_ms) == 1
     assert seen.largest_paint_ms[0] > 0
     assert seen.numbers_without_scripts
+    assert seen.library_after_numbers
     assert seen.library_bytes > 100_000
     assert seen.library_again_bytes == 0
     assert seen.points_a_pixel

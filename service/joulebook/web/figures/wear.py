@@ -11,6 +11,8 @@ from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 
 _CAPACITY_PX, _DEPTHS_PX, _LEGEND_PX = 360, 220, 30
+#: Left of the axis of the capacity. [px]
+_LEFT_PX = 44
 
 
 def capacity_figure(
@@ -36,7 +38,7 @@ def capacity_figure(
         Of the picture. [px]
     """
     layout = base_layout(palette, height=_CAPACITY_PX)
-    layout["margin"] |= {"l": 44, "b": _LEGEND_PX + 44}
+    layout["margin"] |= {"l": _LEFT_PX, "b": _LEGEND_PX + 44}
     layout |= {
         "showlegend": True,
         "legend": legend_below(),
@@ -45,7 +47,8 @@ def capacity_figure(
         ),
         "yaxis": axis(palette, nticks=6, zeroline=False),
     }
-    traces = [_nights(nights, palette, width), _points(wear, palette)]
+    inside = max(10, width - _LEFT_PX - int(layout["margin"]["r"]))
+    traces = [_nights(nights, palette, inside), _points(wear, palette)]
     if rated_ah is not None:
         layout["shapes"] = [level(palette, rated_ah, dash="dash")]
         layout["annotations"] = [level_words(palette, "rated", rated_ah)]

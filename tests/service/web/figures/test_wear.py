@@ -66,13 +66,13 @@ def test_many_nights_are_two_a_pixel_and_none_of_the_extremes_is_lost() -> None:
         night(f"{2017 + number // 360}-01-{number % 28 + 1:02}", ah(number), counts=True)
         for number in range(3600)
     ]
-    figure = capacity_figure(WEAR, many, PALETTES["light"], rated_ah=None, width=300)
+    figure = capacity_figure(WEAR, many, PALETTES["light"], rated_ah=None, width=352)
     shown = figure["data"][0]["y"]
-    assert len(shown) <= 2 * 300
+    assert len(shown) <= 2 * 300  # of 352 pixels, 52 are margins
     assert (shown.count(150.0), shown.count(210.0)) == (36, 36)
     # Of each pixel's twelve nights the lowest and the highest, in their order.
     assert shown[:2] == [ah(3), ah(9)]
-    few = capacity_figure(WEAR, many[:600], PALETTES["light"], rated_ah=None, width=300)
+    few = capacity_figure(WEAR, many[:600], PALETTES["light"], rated_ah=None, width=352)
     assert len(few["data"][0]["y"]) == 600
 
 
