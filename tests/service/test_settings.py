@@ -47,8 +47,8 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
     assert str(caught.value) == (
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
-        "  expected: one of broker, host, keep_years, log_form, log_level, max_gap_s, mqtt_connections, "
-        "mqtt_connections_per_address, mqtt_messages_per_s, mqtt_port, port, "
+        "  expected: one of broker, host, keep_years, log_form, log_level, max_gap_s, "
+        "mqtt_connections, mqtt_connections_per_address, mqtt_messages_per_s, mqtt_port, port, "
         "public_url, tls_certificate, tls_client_ca, tls_key, trusted_proxies\n"
         "  next:     did you mean 'max_gap_s'?"
     )
@@ -97,6 +97,37 @@ def test_a_file_that_is_no_toml_is_named_with_its_line() -> None:
 def test_a_certificate_and_its_key_come_together(line: str) -> None:
     with pytest.raises(UsageError, match="certificate and its key"):
         load_settings(line, {})
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("public_url", "https://power.example.org"),
+        ("public_url", "http://[2001:db8::1]:8350"),
+        ("public_url", ""),
+        ("trusted_proxies", "192.0.2.7, 10.8.0.0/24,2001:db8::/64"),
+        ("trusted_proxies", ""),
+    ],
+)
+def test_how_browsers_reach_us(name: str, value: str) -> None:
+    assert getattr(load_settings(f'{name} = "{value}"', {}), name) == value
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("public_url", "power.example.org"),
+        ("public_url", "https://power.example.org/joulebook"),
+        ("public_url", "https://ada@power.example.org"),
+        ("trusted_proxies", "*"),
+        ("trusted_proxies", "proxy.example.org"),
+        ("trusted_proxies", "192.0.2.7,"),
+        ("trusted_proxies", "192.0.2.7/24"),
+    ],
+)
+def test_how_they_do_not(name: str, value: str) -> None:
+    with pytest.raises(UsageError, match=f"setting '{name}' cannot be"):
+        load_settings(f'{name} = "{value}"', {})
 
 
 def test_bridges_certificates_need_our_own() -> None:

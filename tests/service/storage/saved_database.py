@@ -16,6 +16,7 @@ from pathlib import Path
 
 from joulebook.core.battery.deep_test_plan import Target
 from joulebook.core.corrections import Correction
+from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction
@@ -23,13 +24,17 @@ from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import save_day
 from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
 from joulebook.storage.events import Event, add_event
+from joulebook.storage.people import add_person, set_password
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import put_aside
 from joulebook.storage.record_results import save_record_result
 from joulebook.storage.records import Column, Refused, Site, Value
 from joulebook.storage.schema import APPLICATION_ID
 from joulebook.storage.sealing import seal
-from joulebook.storage.tokens import add_token
+from joulebook.storage.sessions import open_session
+from joulebook.storage.shares import add_share
+from joulebook.storage.tokens import add_token, insert_token
+from joulebook.storage.welcomes import make_welcome
 from tests.helpers.databases import write
 
 DATA = Path(__file__).parents[2] / "data"
@@ -75,6 +80,7 @@ def fill(data_dir: Path) -> Database:
             secret_hash = hashlib.sha256(SECRET.encode()).digest()
             connection.execute("UPDATE tokens SET secret_sha256 = ?", (secret_hash,))
         _say(connection, studio)
+        _let_in(connection, studio)
     database.close()
     return database
 
@@ -121,6 +127,28 @@ def _say(connection: sqlite3.Connection, site: Site) -> None:
     save_record_result(
         *(connection, site.id, "record", "record-1", b"{}"), mark=1, computed_ms=FIRST_MS
     )
+
+
+def _let_in(connection: sqlite3.Connection, site: Site) -> None:
+    """Add people, and what lets them in, from schema 0008 on; with secrets that are known."""
+    ada = add_person(connection, "Ada", now_ms=FIRST_MS, everywhere="owner")
+    rui = add_person(connection, "Rui", now_ms=FIRST_MS, at={site.id: "viewer"})
+    set_password(connection, ada.id, "no hash of any password")
+    open_session(connection, ada.id, address="192.0.2.7", agent="a browser", now_ms=FIRST_MS)
+    make_welcome(connection, rui.id, now_ms=FIRST_MS)
+    add_share(
+        *(connection, site, "/sites/studio/wear"),
+        made_by="Ada",
+        now_ms=FIRST_MS,
+        lasts_ms=DAY_MS,
+    )
+    insert_token(connection, None, "reader", scope="read", now_ms=FIRST_MS)
+    note_change(connection, Audited(at_ms=FIRST_MS, who="Ada", site=None, action="sign in"))
+    for table in ("sessions", "welcomes", "shares", "tokens"):
+        connection.execute(
+            f"UPDATE {table} SET secret_sha256 = ? WHERE id = (SELECT max(id) FROM {table})",
+            (hashlib.sha256(table.encode()).digest(),),
+        )
 
 
 def dump(path: Path) -> str:
