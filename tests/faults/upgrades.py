@@ -9,9 +9,10 @@ from pathlib import Path
 
 from joulebook.storage.database import FILE_NAME, Database
 from joulebook.storage.reading import read_device
-from tests.faults.computed import run
+from tests.faults.computed import all_computed, run
 from tests.faults.house import ALWAYS
 from tests.faults.told import Told, counted
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.told_processes import ToldProcess
 from tests.service.storage.saved_database import FIRST_MS, SAVED, load
 
@@ -63,6 +64,7 @@ def killed_upgrades(folder: Path, rounds: int, seed: int = 1) -> Told:
         struck += service.inside
         again = ToldProcess("none", *arguments)
         again.wait_until_open()
+        wait_until(lambda where=data: all_computed(Database(where)), 90)  # type: ignore[misc]
         assert again.end() == 0
         assert run("verify", f"--data={data}") == 0
         copies += (data / f"{FILE_NAME}.schema-0001").exists()

@@ -39,15 +39,11 @@ def decoded(stored: bytes) -> DayResult:
 def json_of(stored: bytes) -> bytes:
     """Return the JSON of a stored result, of whichever method.
 
-    The first versions stored it as it is: after an upgrade it is there until it is computed anew.
-
     Raises
     ------
     msgspec.DecodeError
-        If it is neither that nor compressed as `encoded` does.
+        If it is not compressed as `encoded` does.
     """
-    if stored.startswith(b"{"):
-        return stored
     try:
         return zlib.decompress(stored)
     except zlib.error as error:
@@ -78,9 +74,16 @@ def day_results_in_turn(
 
 
 def mark_outdated(database: Database, connection: Connection) -> None:
-    """Mark the days, of all sites, whose results an earlier version of the method made."""
+    """Mark the days, of all sites, whose results an earlier version made, or that are damaged."""
     for site in sites(database):
         stored = day_results(connection, site.id, None, None)
-        outdated = [day for day, method, _ in stored if method != METHOD]
+        outdated = [day for day, method, result in stored if not _is_of_now(method, result)]
         if outdated:
             mark_days(connection, site.id, outdated)
+
+
+def _is_of_now(method: str, result: bytes) -> bool:
+    try:
+        return method == METHOD and decoded(result) is not None
+    except msgspec.DecodeError:
+        return False

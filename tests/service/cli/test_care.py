@@ -11,7 +11,6 @@ from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, save_day
 from joulebook.summaries.results import json_of
 from tests.helpers.service import running_service, serve
-from tests.service.storage.saved_database import SAVED, load
 
 HISTORY = "time,battery.power [W]\n" + "".join(
     f"2026-07-14T10:{minute:02d}:00Z,{minute}.5\n" for minute in range(60)
@@ -129,11 +128,3 @@ def test_after_kill_9_the_next_service_starts(house: Path) -> None:
 def test_verify_makes_nothing(tmp_path: Path) -> None:
     assert main(["verify", "--data", str(tmp_path / "none")]) == 2
     assert not (tmp_path / "none").exists()
-
-
-@pytest.mark.parametrize("saved", SAVED, ids=lambda saved: saved.stem)
-def test_nothing_is_damaged_right_after_an_upgrade(tmp_path: Path, saved: Path) -> None:
-    # Before any day is computed anew: the first versions did not compress results.
-    load(tmp_path, saved)
-    Database.open(tmp_path).close()
-    assert main(["verify", "--data", str(tmp_path)]) == 0

@@ -1,13 +1,15 @@
 import zlib
 from contextlib import closing
+from datetime import timedelta
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from joulebook.storage.days import save_day
+from joulebook.core.daily.days import METHOD
+from joulebook.storage.days import dirty_days, save_day
 from joulebook.summaries.recompute import recompute
-from joulebook.summaries.results import day_results_of, decoded, encoded, json_of
+from joulebook.summaries.results import day_results_of, decoded, encoded, mark_outdated
 from tests.helpers.stored_plants import FIRST, LAST, plant_studio
 
 
@@ -38,7 +40,18 @@ def test_what_is_no_result_is_refused(stored: bytes) -> None:
         decoded(stored)
 
 
-def test_a_result_of_the_first_versions_is_its_json() -> None:
-    # They stored it without compressing it.
-    assert json_of(b'{"date":"2026-03-01"}') == b'{"date":"2026-03-01"}'
-    assert json_of(zlib.compress(b"{}")) == b"{}"
+def test_what_an_earlier_version_stored_or_a_disk_damaged_is_computed_anew(tmp_path: Path) -> None:
+    database, site, _ = plant_studio(tmp_path)
+    recompute(database, site, clock_ms=lambda: 0)
+    with closing(database.connect()) as connection:
+        mark_outdated(database, connection)
+        assert dirty_days(connection) == []
+        # Not compressed, as the first versions did; another method; bytes that are nothing.
+        days = [FIRST, FIRST + timedelta(days=1), LAST]
+        for day, method, result in zip(
+            days, (METHOD, "day-0", METHOD), (b"{}", zlib.compress(b"{}"), b"\x00"), strict=True
+        ):
+            save_day(connection, site.id, day, method, result, None, 0)
+        mark_outdated(database, connection)
+        assert sorted(each.day for each in dirty_days(connection)) == days
+    database.close()
