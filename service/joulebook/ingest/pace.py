@@ -30,11 +30,12 @@ class Bucket:
         self._left = most
         self._at_s = now_s
 
-    def take(self, amount: float, now_s: float) -> None:
-        """Take out what has come, even if it is more than is left."""
+    def take(self, amount: float, now_s: float) -> bool:
+        """Take out what has come, and tell whether that was more than was left."""
         filled = self._left + max(0.0, now_s - self._at_s) * self._rate
         self._left = (filled if filled < self._most else self._most) - amount
         self._at_s = now_s
+        return self._left < 0
 
     def wait_s(self, now_s: float) -> float:
         """Return how long it takes until the bucket is no longer overdrawn. [s]"""

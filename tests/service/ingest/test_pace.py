@@ -7,9 +7,9 @@ from joulebook.ingest.pace import Bucket, Buckets, is_this_machine, neighbourhoo
 
 def test_what_comes_at_once_is_free_and_more_has_to_wait() -> None:
     bucket = Bucket(rate=10.0, most=20.0, now_s=100.0)
-    bucket.take(20, 100.0)
+    assert not bucket.take(20, 100.0)
     assert bucket.wait_s(100.0) == 0.0
-    bucket.take(5, 100.0)  # 5 too many, at 10 a second
+    assert bucket.take(5, 100.0)  # 5 too many, at 10 a second
     assert bucket.wait_s(100.0) == 0.5
     assert bucket.wait_s(100.25) == 0.25
     assert bucket.wait_s(101.0) == 0.0

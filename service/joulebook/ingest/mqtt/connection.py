@@ -30,9 +30,8 @@ _CLOSE_S = 5.0
 class Connection(asyncio.BufferedProtocol):
     """A client's connection.
 
-    All that arrives at once is one batch for the inbox, and all answers to a batch leave in one
-    write. While the inbox is full, or has too much of this client's, or the client is faster than
-    it may be, the socket is not read: the client's own buffers fill and it slows down.
+    All that arrives at once is one batch for the inbox; all answers to a batch leave in one write.
+    While there is no room, or the client is faster than it may be, the socket is not read.
 
     Parameters
     ----------
@@ -44,8 +43,8 @@ class Connection(asyncio.BufferedProtocol):
 
     _transport: asyncio.Transport  # once it is made
     _grant: Grant  # from the moment the client is let in
-    _timer: asyncio.TimerHandle  # from `open` on, as is the next
-    _opening: asyncio.Task[None]  # which calls connection_made, after the handshake of TLS
+    _timer: asyncio.TimerHandle  # from `open` on, as what calls connection_made
+    _opening: asyncio.Task[None]
 
     def __init__(self, roster: Roster, address: str, port: int) -> None:
         self.address = address
@@ -66,6 +65,7 @@ class Connection(asyncio.BufferedProtocol):
         """Take over an accepted socket; the handshake of TLS comes first."""
         self._timer = self._loop.call_later(self._roster.limits.login_s, self._login_is_late)
         self._opening = self._loop.create_task(self._open(sock, tls))
+        self._opening.add_done_callback(partial(self._opened, sock))
 
     async def _open(self, sock: socket.socket, tls: ssl.SSLContext | None) -> None:
         set_options(sock)
@@ -74,9 +74,11 @@ class Connection(asyncio.BufferedProtocol):
         except OSError as error:  # those of TLS are among them
             log.info("%s does not get through the handshake of TLS: %s", self.peer, error)
             self._roster.counts.dropped["tls"] += 1
-        finally:
-            if not self._made:
-                self.connection_lost(None)
+
+    def _opened(self, sock: socket.socket, _opening: asyncio.Task[None]) -> None:
+        if not self._made:  # it came to nothing, perhaps before it was begun
+            sock.close()
+            self.connection_lost(None)
 
     # What asyncio calls
 

@@ -10,10 +10,18 @@ from pathlib import Path
 
 import pytest
 
+from joulebook.ingest.mqtt.connection import Connection
 from joulebook.ingest.mqtt.limits import ListenerLimits, SessionLimits
+from joulebook.ingest.mqtt.roster import Roster
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish
-from tests.helpers.mqtt_server import RawClient, RunningListener, running_listener
+from tests.helpers.mqtt_server import (
+    NOW_MS,
+    RawClient,
+    RunningListener,
+    check_token,
+    running_listener,
+)
 from tests.helpers.mqtt_tls import tls_contexts
 
 
@@ -149,3 +157,24 @@ def test_who_is_turned_away_does_not_fill_the_log(
                 assert stranger.is_closed()
         assert server.listener.counts().refused == 40
     assert 20 <= caplog.text.count("is turned away: too many connections") < 40
+
+
+def test_a_connection_that_ends_before_it_is_opened_is_closed(inbox: RecordingInbox) -> None:
+    ours, theirs = socket.socketpair()
+
+    async def open_and_cut() -> Roster:
+        roster = Roster(
+            inbox, check_token, clock_ms=lambda: NOW_MS, limits=ListenerLimits(login_s=5.0)
+        )
+        connection = Connection(roster, "192.0.2.1", 1)
+        assert roster.enter(connection) == ""
+        connection.open(theirs, None)
+        connection.make_way()  # in the same breath: nothing of it has begun
+        await asyncio.sleep(0.01)
+        return roster
+
+    roster = asyncio.run(open_and_cut())
+    assert roster.counts.connections == 0
+    ours.settimeout(WAIT_S)
+    assert ours.recv(1) == b""
+    ours.close()
