@@ -147,9 +147,9 @@ class Page:
         """Wait until every figure of the page is drawn, or said to be missing."""
         self.wait_for("[...document.querySelectorAll('[data-figure]')].every(p => p.dataset.drawn)")
 
-    def picture(self, *, whole: bool = False) -> bytes:
-        """Return a PNG of what the window shows, or of the whole page."""
-        return self.run(self.tab.screenshot(full_page=whole))
+    def picture(self, *, whole: bool = False, clear: bool = False) -> bytes:
+        """Return a PNG of what the window shows, or of the whole page; ``clear`` of its paper."""
+        return self.run(self.tab.screenshot(full_page=whole, omit_background=clear))
 
     def printed(self) -> bytes:
         """Return the page as a PDF on A4."""
