@@ -108,7 +108,7 @@ def test_what_it_remembers_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(throttle, "_MOST", 10)
     door = Throttle()
     for n in range(50):
-        door.attempt(f"name {n}", "x" * 10_000, now_s=0.0)
+        door.attempt(f"name {n}", f"{n}" + "x" * 10_000, now_s=0.0)
         door.know(f"name {n}", HERE)
         door.succeeded(f"name {n}", f"192.0.2.{n}")  # also of one that is forgotten meanwhile
     assert len(door._failures) <= 10
