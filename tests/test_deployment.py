@@ -10,7 +10,6 @@ import shutil
 import socket
 import subprocess
 from collections.abc import Iterator
-from configparser import ConfigParser
 from contextlib import contextmanager
 from fnmatch import fnmatch
 from pathlib import Path
@@ -48,11 +47,9 @@ SENT = [
 
 
 def unit(name: str) -> dict[str, str]:
-    """Return the [Service] part of a unit; of a name that comes twice, the last."""
-    parser = ConfigParser(strict=False, interpolation=None, delimiters=("=",))
-    parser.optionxform = str  # type: ignore[assignment,method-assign]
-    parser.read(DOCKER / name)
-    return dict(parser["Service"])
+    """Return the assignments of a unit; of a name that comes twice, the last."""
+    text = (DOCKER / name).read_text(encoding="utf-8")
+    return dict(re.findall(r"^(\w+)=(.*)$", text, flags=re.MULTILINE))
 
 
 @pytest.mark.parametrize("name", UNITS)
