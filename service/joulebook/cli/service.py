@@ -133,9 +133,7 @@ class Service:
             wrote=self._summariser.nudge,
             version=__version__,
             max_gap_s=settings.max_gap_s,
-            rules=AccessRules(
-                demonstration=demonstration, secure=settings.public_url.startswith("https:")
-            ),
+            rules=AccessRules(demonstration=demonstration, public_url=settings.public_url),
             guesses=guesses,
         )
         self._web = web_server(Counted(app, self._traffic), settings)

@@ -11,9 +11,14 @@ class AccessRules:
     ----------
     demonstration : bool
         Whoever asks from this machine may do everything, whether there is an owner or not.
-    secure : bool
-        Browsers reach us by TLS, although the request may not show it.
+    public_url : str
+        How browsers reach us, where that is not as a request says: ``https://host``, no path.
     """
 
     demonstration: bool = False
-    secure: bool = False
+    public_url: str = ""
+
+    @property
+    def secure(self) -> bool:
+        """Browsers reach us by TLS, although the request may not show it."""
+        return self.public_url.startswith("https:")

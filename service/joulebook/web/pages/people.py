@@ -15,6 +15,7 @@ from joulebook.storage.welcomes import make_welcome
 from joulebook.web.access.asking import Keeper, Sent
 from joulebook.web.access.changes import noted_change
 from joulebook.web.access.forms import Form
+from joulebook.web.access.links import link_to
 from joulebook.web.access.roles_form import CHOICES, CHOICES_EVERYWHERE, asked_roles, roles_words
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
@@ -181,7 +182,7 @@ def _invitation(backing: Backing, request: Request, person: Person, secret: str)
         "secret.html",
         title=f"A link for {person.name}",
         lead="Give this link to nobody else. It is good once, for a week.",
-        secret=f"{request.url.scheme}://{request.url.netloc}/welcome/{secret}",
+        secret=link_to(f"/welcome/{secret}", request, backing.rules),
         words=f"{person.name} opens it, chooses a password, and is signed in.",
         back=("/people", "To the list of people"),
     )

@@ -13,6 +13,7 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.changes import noted_change
 from joulebook.web.access.forms import Form
+from joulebook.web.access.links import link_to
 from joulebook.web.access.sharing import SHARED, can_be_shared
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
@@ -62,7 +63,7 @@ def make_share(
         current="setup",
         title="A link to one page",
         lead=f"Whoever has it sees {page} for {_DAYS[str(days)]}, and nothing else.",
-        secret=f"{request.url.scheme}://{request.url.netloc}{SHARED}{secret}",
+        secret=link_to(f"{SHARED}{secret}", request, backing.rules),
         words="It can be revoked at any time.",
         back=(f"/sites/{site.name}/shares", "To the list of links"),
     )

@@ -25,7 +25,8 @@ def set_by(answer: Response) -> tuple[str, set[str]]:
 
 
 @pytest.mark.parametrize(
-    ("scheme", "rules"), [("https", AccessRules()), ("http", AccessRules(secure=True))]
+    ("scheme", "rules"),
+    [("https", AccessRules()), ("http", AccessRules(public_url="https://power.example.org"))],
 )
 def test_by_tls_it_is_for_this_host_and_tls_alone(scheme: str, rules: AccessRules) -> None:
     # RFC 6265bis, 4.1.3.2: __Host- needs Secure, Path=/ and no Domain.
