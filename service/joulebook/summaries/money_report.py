@@ -133,6 +133,7 @@ def _period(time: PricedTime, site: Site, span: Span, efficiency: Document) -> D
         "cost_of_idle": idle(common, efficiency, hours=span.length_s / 3600),
     }
     if not time.tariffs:
+        lost_wh = _refused(lost_wh, _NO_TARIFF)
         found = {name: _refused(each, _NO_TARIFF) for name, each in found.items()}
     return {
         **_bill(time, site, span),

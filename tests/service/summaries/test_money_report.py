@@ -85,6 +85,7 @@ def test_without_a_tariff_there_are_energies_and_reasons(tmp_path: Path) -> None
     amounts = [each for each in period.values() if isinstance(each, dict) and "amount" in each]
     assert len(amounts) == 9
     assert {each["reason"] for each in amounts} == {"no tariff was entered"}
+    assert period["losses_wh"]["reason"] == "no tariff was entered"
 
 
 def test_without_a_grid_meter_there_is_no_bill(tmp_path: Path) -> None:
