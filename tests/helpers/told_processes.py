@@ -94,8 +94,8 @@ class ToldProcess:
 
     def wait(self) -> int:
         """Return its exit status once it has ended."""
-        status = self.process.wait(60)
-        self._reader.join(60)
+        status = self.process.wait(180)
+        self._reader.join(180)
         assert self.process.stdout is not None
         self.process.stdout.close()
         return status
