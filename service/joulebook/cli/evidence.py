@@ -50,6 +50,9 @@ def evidence(file: Path, site_name: str, paper: Paper, data_dir: Path) -> None:
         )
     print(f"evidence: {file}, {file.stat().st_size / 1e6:.1f} MB")
     print(f"chain: {made.links} links, head {made.head or 'none: nothing was sealed yet'}")
+    print(
+        f"readings: {'all of the battery' if made.readings_whole else 'the newest, see README.txt'}"
+    )
     print("check it: unzip it into a folder of its own and run 'python check.py' there")
     if made.differing:
         raise DataRefusedError(

@@ -164,19 +164,15 @@ def check_numbers(folder: Path, results: dict[str, Any], report: Report) -> None
     compare(
         report, "hours charged below 0 °C", stated["freezing_h"], float(np.sum(hours[cold])), add=1
     )
-    check_nights(folder, at_ms, amps, hours, stated, report)
-    check_round_trip(folder, at_ms, volts, moving, hours, stated["round_trip"], report)
+    check_nights(folder, (at_ms, amps, hours), stated, report)
+    check_round_trip(folder, (at_ms, volts, moving, hours), stated["round_trip"], report)
 
 
 def check_nights(
-    folder: Path,
-    at_ms: np.ndarray,
-    amps: np.ndarray,
-    hours: np.ndarray,
-    stated: dict[str, Any],
-    report: Report,
+    folder: Path, analysed: tuple[np.ndarray, ...], stated: dict[str, Any], report: Report
 ) -> None:
     """Follow each night from full to low, and compare what they imply with what is stated."""
+    at_ms, amps, hours = analysed
     # The list tells the counted charge with the sensor's zero taken off, and so do we.
     counted = np.concatenate([[0.0], np.cumsum(np.nan_to_num(amps) * hours)])
     curve = table(folder / "curve.csv")
@@ -225,15 +221,10 @@ def check_fade(
 
 
 def check_round_trip(
-    folder: Path,
-    at_ms: np.ndarray,
-    volts: np.ndarray,
-    amps: np.ndarray,
-    hours: np.ndarray,
-    stated: dict[str, Any],
-    report: Report,
+    folder: Path, analysed: tuple[np.ndarray, ...], stated: dict[str, Any], report: Report
 ) -> None:
     """Add up what went in and out over the stretches from full charge to full charge."""
+    at_ms, volts, amps, hours = analysed
     energy = np.nan_to_num(volts * amps) * hours
     into = np.concatenate([[0.0], np.cumsum(np.maximum(energy, 0.0))])
     out = np.concatenate([[0.0], np.cumsum(np.maximum(-energy, 0.0))])

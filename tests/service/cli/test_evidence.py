@@ -29,7 +29,8 @@ def test_it_writes_the_file_and_says_how_to_check_it(
     said = capsys.readouterr().out.splitlines()
     assert said[0].startswith(f"evidence: {file}, ")
     assert said[1].startswith("chain: 152 links, head ")
-    assert "python check.py" in said[2]
+    assert said[2] == "readings: all of the battery"
+    assert "python check.py" in said[3]
     with zipfile.ZipFile(file) as archive:
         assert {"check.py", "evidence.pdf", "manifest.txt"} <= set(archive.namelist())
 
