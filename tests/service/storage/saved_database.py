@@ -10,12 +10,24 @@ import hashlib
 import sqlite3
 import sys
 import tempfile
+import tomllib
 from contextlib import closing
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from pathlib import Path
 
+from joulebook.core.alerts.episodes import Watch
 from joulebook.core.battery.deep_test_plan import Target
 from joulebook.core.corrections import Correction
+from joulebook.core.money.tariff_text import tariff_of
+from joulebook.storage.alert_settings import (
+    AlertSettings,
+    RuleSetting,
+    add_channel,
+    set_alert_settings,
+    set_rules,
+)
+from joulebook.storage.alerts import KeptWatch, keep_watch, open_episode
 from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.connections import open_connection
@@ -23,6 +35,7 @@ from joulebook.storage.corrections import add_correction
 from joulebook.storage.database import Database, transaction
 from joulebook.storage.days import save_day
 from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
+from joulebook.storage.deliveries import Told, put_delivery
 from joulebook.storage.events import Event, add_event
 from joulebook.storage.people import add_person, set_password
 from joulebook.storage.periods import DAY_MS
@@ -33,13 +46,17 @@ from joulebook.storage.schema import APPLICATION_ID
 from joulebook.storage.sealing import seal
 from joulebook.storage.sessions import open_session
 from joulebook.storage.shares import add_share
+from joulebook.storage.sign_offs import add_sign_off
+from joulebook.storage.tariffs import TariffVersion, add_tariff
 from joulebook.storage.tokens import add_token, insert_token
 from joulebook.storage.welcomes import make_welcome
+from joulebook.storage.zone_rules import save_zone_rules
 from tests.helpers.databases import write
 
+_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014")
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
-SAVED = tuple(DATA / f"schema-{number}.sql" for number in ("0001", "0004", "0005", "0006", "0007"))
+SAVED = tuple(DATA / f"schema-{number}.sql" for number in _RELEASED)
 SECRET = "a secret that was made up for the saved database"
 FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
 
@@ -81,6 +98,7 @@ def fill(data_dir: Path) -> Database:
             connection.execute("UPDATE tokens SET secret_sha256 = ?", (secret_hash,))
         _say(connection, studio)
         _let_in(connection, studio)
+        _stand_for(connection, studio)
     database.close()
     return database
 
@@ -149,6 +167,42 @@ def _let_in(connection: sqlite3.Connection, site: Site) -> None:
             f"UPDATE {table} SET secret_sha256 = ? WHERE id = (SELECT max(id) FROM {table})",
             (hashlib.sha256(table.encode()).digest(),),
         )
+
+
+def _stand_for(connection: sqlite3.Connection, site: Site) -> None:
+    """Enter what is there from schema 0014 on: a sign-off, a tariff, an alert that is told."""
+    add_sign_off(
+        *(connection, site, {"checks": []}), at_ms=FIRST_MS, who="Ada", name="Ada", role="owner"
+    )
+    tariff = tariff_of(tomllib.loads(_TARIFF, parse_float=Decimal))
+    add_tariff(connection, site, TariffVersion(id=0, tariff=tariff, made_ms=FIRST_MS))
+    channel = add_channel(connection, site, label="mail", url="json://a.example", made_ms=FIRST_MS)
+    set_rules(connection, site, {"gap": RuleSetting(is_on=False)})
+    set_alert_settings(connection, site, AlertSettings(letter_day=6, letter_hour=18))
+    with transaction(connection):
+        open_episode(
+            *(connection, site.id, "disk", ""), at_ms=FIRST_MS, value=4.0, sentence="it is full"
+        )
+        keep_watch(connection, site.id, "disk", "", KeptWatch(watch=Watch(is_open=True)))
+        told = Told(about="episode 1 opened", title="studio: full", body="It is full.")
+        put_delivery(connection, channel.id, told, now_ms=FIRST_MS, not_before_ms=FIRST_MS)
+    save_zone_rules(connection, site, "[]", [])
+
+
+_TARIFF = """
+currency = "EUR"
+from = 2026-01-01
+[[season]]
+name = "year"
+first = "01-01"
+last = "12-31"
+[[season.band]]
+days = ["weekdays", "weekend"]
+from = "00:00"
+to = "24:00"
+import = 0.2
+export = 0.05
+"""
 
 
 def dump(path: Path) -> str:

@@ -9,19 +9,24 @@ import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
+from joulebook.storage.alerts import episodes_of
 from joulebook.storage.catalogue import sites
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, dirty_days, save_day
 from joulebook.storage.deep_tests import deep_tests_of
+from joulebook.storage.deliveries import deliveries_of
 from joulebook.storage.events import events_of
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import latest_readings, read_device
 from joulebook.storage.record_results import record_result
 from joulebook.storage.records import Column, Value, Written
+from joulebook.storage.seal_links import broken_link, links_of
 from joulebook.storage.sealing import seal
 from joulebook.storage.series import series_of
+from joulebook.storage.sign_offs import sign_offs_of
+from joulebook.storage.tariffs import tariffs_of
 from joulebook.storage.tokens import check_token
 from tests.helpers.databases import write
 from tests.service.storage.saved_database import (
@@ -55,8 +60,8 @@ def test_a_saved_database_is_read_by_this_version(tmp_path: Path, saved: Path) -
     annexe, studio = sites(database)
     assert (annexe.name, annexe.timezone, annexe.battery_ah) == ("annexe", "Pacific/Apia", None)
     assert (studio.battery_cells, studio.installed) == (16, date(2025, 1, 15))
-    # Which nobody could enter before the newest schema.
-    assert studio.inverter_w == (6500.0 if saved == SAVED[-1] else None)
+    # Which nobody could enter before schema 0007.
+    assert studio.inverter_w == (6500.0 if saved in SAVED[4:] else None)
     grant = check_token(database, "bridge", SECRET)
     assert grant is not None
     assert (grant.site, grant.site_id) == ("studio", studio.id)
@@ -95,6 +100,19 @@ def test_what_its_owner_said_of_a_saved_database_is_read_by_this_version(tmp_pat
         result = record_result(connection, site_id, "record")
         assert result is not None
         assert (result.result, result.method, result.behind) == (b"{}", "record-1", True)
+
+
+def test_what_was_signed_priced_and_told_is_read_by_this_version(tmp_path: Path) -> None:
+    database = Database.open(load(tmp_path, SAVED[5]).parent)
+    (site_id,) = {site.id for site in sites(database) if site.name == "studio"}
+    with closing(database.connect()) as connection:
+        [signed] = sign_offs_of(connection, site_id)
+        assert (signed.is_whole, signed.name) == (True, "Ada")
+        [version] = tariffs_of(connection, site_id)
+        assert version.tariff.currency == "EUR"
+        assert [each.rule for each in episodes_of(connection, site_id)] == ["disk"]
+        assert [each.told.title for each in deliveries_of(connection, site_id)] == ["studio: full"]
+        assert broken_link(links_of(connection, site_id)) is None
 
 
 @pytest.mark.parametrize("saved", SAVED, ids=lambda file: file.stem)
