@@ -38,6 +38,7 @@ def test_a_token_counts_where_programs_ask_and_nowhere_else(door: Door) -> None:
     assert reader.get("/sites/studio").status_code == 401
     assert reader.post("/api/v1/sites/studio/readings").status_code == 403
     assert reader.get("/metrics").status_code == 403
+    assert reader.delete("/api/v1/sites").status_code == 405  # nobody may, for there is no such
 
 
 def test_whoever_sends_a_wrong_token_is_nobody_although_she_is_signed_in(door: Door) -> None:
