@@ -28,8 +28,7 @@ def export(
 ) -> None:
     """Write a site's readings to FILE: CSV, or Parquet where the name ends in .parquet.
 
-    'joulebook import' reads the CSV back as it was, bit for bit. CSV holds numbers and Parquet
-    flags too; what a file cannot hold is named. A backup holds everything.
+    Numbers, flags and texts; 'joulebook import' reads either file back as it was, bit for bit.
 
     \b
     Example: joulebook export july.csv --site studio --from 2026-07-01 --to 2026-07-31 --data DIR
@@ -44,8 +43,6 @@ def export(
             progress=advance,
         )
     print(f"{exported.rows} rows: {exported.readings} readings of {exported.series} series")
-    for series in exported.left_out:
-        print(f"left out, being a {series.kind}: {series.device}.{series.quantity}")
     for block in exported.damaged:
         print(f"left out: {block}")
     if exported.damaged:

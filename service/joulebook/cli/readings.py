@@ -33,7 +33,8 @@ def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) ->
     What was stopped half-way is made whole by the same command. Parquet needs the extra 'parquet'.
 
     \b
-    First column 'time' (RFC 3339 or Unix seconds), then 'device.quantity [unit]'.
+    First column 'time' (RFC 3339 or Unix seconds), then 'device.quantity [unit]', or [flag] or
+    [text] where there are no numbers.
     Example: joulebook import history.csv --site studio --data DIR
     """
     with existing_database(data_dir) as database, progress_bar("reading") as advance:
@@ -53,7 +54,7 @@ def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) ->
         f"{counts.replaced} replaced, {counts.quarantined} quarantined"
     )
     for name in left_out:
-        print(f"left out, holding no numbers: {name}")
+        print(f"left out, holding no numbers, flags or texts: {name}")
 
 
 @click.command()

@@ -88,7 +88,7 @@ def make_evidence(
         for name, content in _texts(gathered, raw):
             archive.put(name, content)
         if raw.series:
-            archive.put("readings.csv", raw_lines(database, site, raw))
+            archive.put("readings.csv", raw_lines(database, raw))
         archive.put("evidence.pdf", evidence_pdf(gathered, raw, paper))
     return Made(
         links=len(gathered.links),

@@ -66,11 +66,11 @@ def raw_readings(
     )
 
 
-def raw_lines(database: Database, site: Site, raw: RawReadings) -> Iterator[str]:
+def raw_lines(database: Database, raw: RawReadings) -> Iterator[str]:
     """Yield them as the CSV that ``joulebook import`` reads."""
     with closing(database.connect()) as connection:
         # A damaged block is named elsewhere; what it held is missing here.
-        parts = table_parts(connection, site, raw.series, raw.span, lacking=lambda _damaged: None)
+        parts = table_parts(connection, raw.series, raw.span, lacking=lambda _damaged: None)
         yield from csv_lines(raw.series, parts)
 
 

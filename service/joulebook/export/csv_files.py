@@ -1,20 +1,24 @@
 """The table as CSV: what ``joulebook import`` reads, and reads back equal."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.cells import cells_of
+from joulebook.core.quantities import ValueKind
 from joulebook.export.tables import TablePart, header_of
 from joulebook.storage.records import Series
 
+# RFC 4180: a field with one of these is quoted.
+_TO_QUOTE = re.compile(r'[",\r\n]')
+
 
 def write_csv(path: Path, series: Sequence[Series], parts: Iterable[TablePart]) -> None:
-    """Write a table. Nothing in it needs quotes: names and units have no commas.
-
-    A number is the shortest text that reads back as the same float, so every bit survives.
-    """
+    """Write a table; only texts can need quotes: names and units have no commas."""
     with path.open("w", encoding="utf-8", newline="\n") as stream:
         stream.writelines(csv_lines(series, parts))
 
@@ -23,7 +27,8 @@ def csv_lines(series: Sequence[Series], parts: Iterable[TablePart]) -> Iterator[
     """Yield the lines that `write_csv` writes."""
     yield ",".join(["time", *map(header_of, series)]) + "\n"
     for part in parts:
-        cells = [_times(part.at_ms), *map(_numbers, part.columns)]
+        columns = zip(part.columns, series, strict=True)
+        cells = [_times(part.at_ms), *(_cells(values, one.kind) for values, one in columns)]
         yield from (",".join(row) + "\n" for row in zip(*cells, strict=True))
 
 
@@ -33,5 +38,10 @@ def _times(at_ms: NDArray[np.int64]) -> list[str]:
     return [f"{text}Z" for text in np.datetime_as_string(instants).tolist()]
 
 
-def _numbers(values: NDArray[np.float64]) -> list[str]:
-    return ["" if value != value else repr(value) for value in values.tolist()]
+def _cells(values: NDArray[Any], kind: ValueKind) -> Sequence[str]:
+    cells = cells_of(values, kind)
+    return [_quoted(cell) for cell in cells] if kind == "text" else cells
+
+
+def _quoted(cell: str) -> str:
+    return '"' + cell.replace('"', '""') + '"' if _TO_QUOTE.search(cell) else cell

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from joulebook.core.cells import present
 from joulebook.errors import UnavailableError
 from joulebook.export.tables import TablePart, header_of
 from joulebook.storage.records import Series
@@ -15,7 +16,7 @@ GROUP_ROWS = 65_536
 
 
 def write_parquet(path: Path, series: Sequence[Series], parts: Iterable[TablePart]) -> None:
-    """Write a table: ``time`` as UTC timestamps in ms, numbers as float64, flags as booleans.
+    """Write a table: ``time`` as UTC timestamps in ms, numbers as float64, flags, texts.
 
     Raises
     ------
@@ -23,22 +24,19 @@ def write_parquet(path: Path, series: Sequence[Series], parts: Iterable[TablePar
         If pyarrow is not installed.
     """
     arrow, parquet = _pyarrow(path)
+    kinds = {"number": arrow.float64(), "flag": arrow.bool_(), "text": arrow.string()}
     schema = arrow.schema(
         [
             ("time", arrow.timestamp("ms", tz="UTC")),
-            *(
-                (header_of(one), arrow.bool_() if one.kind == "flag" else arrow.float64())
-                for one in series
-            ),
+            *((header_of(one), kinds[one.kind]) for one in series),
         ]
     )
     with parquet.ParquetWriter(path, schema, compression="zstd") as writer:
         for part in _grouped(parts):
             columns = [arrow.array(part.at_ms, arrow.timestamp("ms", tz="UTC"))]
             for one, values in zip(series, part.columns, strict=True):
-                kind = arrow.bool_() if one.kind == "flag" else arrow.float64()
                 stored = values != 0 if one.kind == "flag" else values
-                columns.append(arrow.array(stored, kind, mask=np.isnan(values)))
+                columns.append(arrow.array(stored, kinds[one.kind], mask=~present(values)))
             writer.write_table(arrow.table(columns, schema=schema))
 
 

@@ -15,18 +15,17 @@ from joulebook.storage.connections import joined_snapshot
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.new_files import new_file
 from joulebook.storage.reading import readings_span
-from joulebook.storage.records import DamagedBlock, Series, Site
+from joulebook.storage.records import DamagedBlock, Site
 from joulebook.storage.series import series_of
 
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """What a file got, which series it could not hold, and which blocks could not be read."""
+    """What a file got, and which blocks could not be read."""
 
     rows: int
     readings: int
     series: int
-    left_out: tuple[Series, ...]
     damaged: tuple[DamagedBlock, ...] = ()
 
 
@@ -41,8 +40,7 @@ def export_readings(
 ) -> Exported:
     """Write a site's readings, as of one commit, to CSV, or Parquet where the name ends so.
 
-    CSV holds numbers, Parquet flags too; texts are in neither. A damaged block costs what it
-    held, and is told.
+    A damaged block costs what it held, and is told.
 
     Parameters
     ----------
@@ -60,12 +58,9 @@ def export_readings(
     UnavailableError
         If the disk is full, the file cannot be written, or Parquet needs what is not installed.
     """
-    as_parquet = file.suffix.lower() == ".parquet"
-    kinds = {"number", "flag"} if as_parquet else {"number"}
-    write = write_parquet if as_parquet else write_csv
+    write = write_parquet if file.suffix.lower() == ".parquet" else write_csv
     with closing(database.connect()) as connection, joined_snapshot(connection):
-        every = series_of(connection, site.id)
-        series = [one for one in every if one.kind in kinds]
+        series = series_of(connection, site.id)
         span = _span(connection, site, first, last)
         if span is None or not series:
             raise UsageError(
@@ -75,12 +70,10 @@ def export_readings(
                 next_step="check --site and --data",
             )
         tally = _Tally(span, progress)
-        parts = table_parts(connection, site, series, span, lacking=tally.lacks)
+        parts = table_parts(connection, series, span, lacking=tally.lacks)
         with new_file(file) as unfinished:
             write(unfinished, series, tally.of(parts))
-    left_out = tuple(one for one in every if one.kind not in kinds)
-    damaged = tuple(tally.damaged.values())
-    return Exported(tally.rows, tally.readings, len(series), left_out, damaged)
+    return Exported(tally.rows, tally.readings, len(series), tuple(tally.damaged.values()))
 
 
 class _Tally:

@@ -3,14 +3,16 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.cells import header_for, present
 from joulebook.core.spans import Span
 from joulebook.storage.database import Connection
-from joulebook.storage.reading import read_device
-from joulebook.storage.records import DamagedBlock, DeviceReadings, Series, Site
+from joulebook.storage.reading import read_series
+from joulebook.storage.records import DamagedBlock, Series
 
 # Read at once: a day of UTC, as the readings lie on disk.
 _WINDOW_MS = 86_400_000
@@ -26,28 +28,27 @@ class TablePart:
     ----------
     at_ms : int array, shape (n,)
         Instants, each later than the one before, across parts too. [ms, UTC epoch]
-    columns : list of float arrays, shape (n,)
-        In the order of the series asked for; NaN is missing.
+    columns : list of float or object arrays, shape (n,)
+        In the order of the series asked for: numbers, flags as 0 and 1, NaN where missing; texts
+        as str, None where missing.
     """
 
     at_ms: NDArray[np.int64]
-    columns: list[NDArray[np.float64]]
+    columns: list[NDArray[Any]]
 
     @property
     def readings(self) -> int:
         """How many readings there are."""
-        return sum(int(np.count_nonzero(~np.isnan(column))) for column in self.columns)
+        return sum(int(np.count_nonzero(present(column))) for column in self.columns)
 
 
 def header_of(series: Series) -> str:
-    """Return the name of a column: ``device.quantity [unit]``, without unit where it has none."""
-    unit = f" [{series.unit}]" if series.unit else ""
-    return f"{series.device}.{series.quantity}{unit}"
+    """Return the name of a column, as :func:`joulebook.core.cells.header_for`."""
+    return header_for(series.device, series.quantity, series.unit, series.kind)
 
 
 def table_parts(
     connection: Connection,
-    site: Site,
     series: Sequence[Series],
     span: Span,
     *,
@@ -58,40 +59,37 @@ def table_parts(
     Parameters
     ----------
     series : sequence of Series
-        Numbers and flags (as 0 and 1), those of a device together.
+        Of any kind, those of a device together.
     lacking : callable
         Told of each block that is damaged, perhaps several times: the table lacks what it held.
     """
-    devices = [
-        (device, [one.quantity for one in those])
-        for device, those in groupby(series, lambda one: one.device)
-    ]
+    devices = [list(those) for _, those in groupby(series, lambda one: one.device_id)]
     start_ms = span.start_ms
     while start_ms < span.end_ms:
         end_ms = min((start_ms // _WINDOW_MS + 1) * _WINDOW_MS, span.end_ms)
         window = Span(start_ms, end_ms)
-        read = [
-            (read_device(connection, site.id, device, window, quantities=names), names)
-            for device, names in devices
-        ]
-        for readings, _ in read:
-            for damaged in readings.damaged:
-                lacking(damaged)
-        yield from _parts(read)
+        blocks = []
+        for those in devices:
+            block, damaged = read_series(connection, those, window)
+            blocks.append((block.at_ms, [block.columns[one.id].values for one in those]))
+            for one in damaged:
+                lacking(one)
+        yield from _parts(blocks)
         start_ms = end_ms
 
 
-def _parts(read: list[tuple[DeviceReadings, list[str]]]) -> Iterator[TablePart]:
+def _parts(read: list[tuple[NDArray[np.int64], list[NDArray[Any]]]]) -> Iterator[TablePart]:
     """Put devices side by side on one time axis, without rows that hold nothing."""
-    at_ms = np.unique(np.concatenate([readings.at_ms for readings, _ in read]))
+    at_ms = np.unique(np.concatenate([instants for instants, _ in read]))
     columns = []
     filled = np.zeros(len(at_ms), dtype=bool)
-    for readings, names in read:
-        places = np.searchsorted(at_ms, readings.at_ms)
-        for name in names:
-            column = np.full(len(at_ms), np.nan)
-            column[places] = readings.values[name]
-            filled |= ~np.isnan(column)
+    for instants, those in read:
+        places = np.searchsorted(at_ms, instants)
+        for values in those:
+            missing = None if values.dtype == np.object_ else np.nan
+            column = np.full(len(at_ms), missing, dtype=values.dtype)
+            column[places] = values
+            filled |= present(column)
             columns.append(column)
     at_ms, columns = at_ms[filled], [column[filled] for column in columns]
     for start in range(0, len(at_ms), MOST_ROWS):

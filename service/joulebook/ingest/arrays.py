@@ -4,10 +4,13 @@ import csv
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.cells import cells_of, present
+from joulebook.core.quantities import ValueKind
 from joulebook.ingest.checks import (
     EARLIEST_MS,
     MOST_AHEAD_MS,
@@ -20,6 +23,8 @@ from joulebook.ingest.wording import shown_time
 
 Instants = NDArray[np.int64]
 Numbers = NDArray[np.float64]
+#: What a column is, and its values.
+Headed = tuple[ValueKind, NDArray[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +38,10 @@ class Kept:
 
 
 def refused_times(
-    device: str, at_ms: Instants, values: dict[str, Numbers], now_ms: int
+    device: str, at_ms: Instants, values: dict[str, Headed], now_ms: int
 ) -> Iterator[Kept]:
     """Yield the rows whose time cannot be, by reason; ``values`` by the headers of a CSV file."""
-    filled = ~np.all([np.isnan(column) for column in values.values()], axis=0)
+    filled = np.any([present(column) for _, column in values.values()], axis=0)
     for wrong, objection_of in (
         (at_ms < EARLIEST_MS, too_old),
         (at_ms > now_ms + MOST_AHEAD_MS, lambda first_ms: too_far_ahead(first_ms, now_ms)),
@@ -44,7 +49,7 @@ def refused_times(
         mask = wrong & filled
         if mask.any():
             objection = objection_of(int(at_ms[mask][0]))
-            rows = {header: column[mask] for header, column in values.items()}
+            rows = {header: (kind, column[mask]) for header, (kind, column) in values.items()}
             yield _kept(
                 f"{device}, rows refused: {mask.sum()}; the first", objection, at_ms[mask], rows
             )
@@ -62,16 +67,14 @@ def refused_values(
             first_time = shown_time(int(at_ms[first]))
             what = f"{series}, readings refused: {mask.sum()}; the first, of {first_time},"
             header = f"{series} [{expected.unit}]"
-            yield _kept(what, objection, at_ms[mask], {header: values[mask]})
+            yield _kept(what, objection, at_ms[mask], {header: ("number", values[mask])})
 
 
-def _kept(what: str, objection: Objection, at_ms: Instants, rows: dict[str, Numbers]) -> Kept:
+def _kept(what: str, objection: Objection, at_ms: Instants, rows: dict[str, Headed]) -> Kept:
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(["time", *rows])
-    columns = [
-        ["" if value != value else repr(value) for value in c.tolist()] for c in rows.values()
-    ]
+    columns = [cells_of(column, kind) for kind, column in rows.values()]
     writer.writerows(zip([shown_time(at) for at in at_ms.tolist()], *columns, strict=True))
-    readings = sum(int(np.count_nonzero(~np.isnan(column))) for column in rows.values())
+    readings = sum(int(np.count_nonzero(present(column))) for _, column in rows.values())
     return Kept(objection.reason, f"{what} {objection.detail}", readings, text.getvalue().encode())

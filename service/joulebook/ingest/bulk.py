@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from joulebook.core.cells import header_for, present
+from joulebook.core.quantities import ValueKind
 from joulebook.errors import UsageError
 from joulebook.ingest.arrays import Kept, refused_times, refused_values
 from joulebook.ingest.checks import EARLIEST_MS, MOST_AHEAD_MS, Expected, Objection
@@ -34,16 +36,20 @@ class DeviceColumns:
     ----------
     at_ms : int array, shape (n,)
         Instants, in any order. [ms, UTC epoch]
-    values : dict of float arrays, shape (n,)
-        By quantity, in the canonical unit; NaN is missing.
+    values : dict of float or object arrays, shape (n,)
+        By quantity: numbers in the canonical unit and flags as 1 and 0, NaN where missing; texts
+        as str, None where missing.
     units : dict
         The units of quantities that the house does not know, "" where one is left out.
+    kinds : dict
+        What the quantities are; numbers where one is left out.
     """
 
     device: str
     at_ms: NDArray[np.int64]
-    values: dict[str, NDArray[np.float64]]
+    values: dict[str, NDArray[Any]]
     units: dict[str, str] = field(default_factory=dict)
+    kinds: dict[str, ValueKind] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,11 +102,13 @@ class BulkImport:
         """Close the connection."""
         self._connection.close()
 
-    def expected(self, device: str, quantity: str, unit: str) -> Expected | Objection:
-        """Return what the readings of a series must be, or why they cannot be in this unit."""
+    def expected(
+        self, device: str, quantity: str, unit: str, kind: ValueKind = "number"
+    ) -> Expected | Objection:
+        """Return what a series must be, or why it cannot be of this unit and kind."""
         if not NAME.fullmatch(device):
             return Objection("name-illegal", f"is of device {shown(device)}; expected {NAME_RULE}")
-        return self._expectations.of(self._site.id, device, quantity, unit, "number")
+        return self._expectations.of(self._site.id, device, quantity, unit, kind)
 
     def add(self, columns: DeviceColumns) -> Written:
         """Store readings; on disk by the time it returns. What cannot be stored is set aside.
@@ -115,7 +123,9 @@ class BulkImport:
         expected = {name: self._accepted(columns, name) for name in columns.values}
         good, kept = _checked(columns, expected, self._clock_ms())
         rows = _rows(good)
-        names = tuple(Column(name, expected[name].unit) for name in good.values)
+        names = tuple(
+            Column(name, expected[name].unit, expected[name].kind) for name in good.values
+        )
         written = Written()
         try:
             with transaction(self._connection):
@@ -153,7 +163,8 @@ class BulkImport:
     def _accepted(self, columns: DeviceColumns, name: str) -> Expected:
         known = self._expectations.unit_of(self._site.id, columns.device, name) or ""
         unit = columns.units.get(name, known)
-        expected = self.expected(columns.device, name, unit)
+        kind = columns.kinds.get(name, "number")
+        expected = self.expected(columns.device, name, unit, kind)
         if isinstance(expected, Objection):
             raise self._wrong(f"{columns.device}.{name} {expected.detail}")
         if unit != expected.unit:
@@ -188,16 +199,19 @@ def _checked(
     """Return the readings that can be stored, with the others missing, and those others."""
     device, at_ms = columns.device, columns.at_ms
     headers = {
-        f"{device}.{name} [{expected[name].unit}]": columns.values[name] for name in expected
+        header_for(device, name, one.unit, one.kind): (one.kind, columns.values[name])
+        for name, one in expected.items()
     }
     kept = list(refused_times(device, at_ms, headers, now_ms))
     dated = (at_ms >= EARLIEST_MS) & (at_ms <= now_ms + MOST_AHEAD_MS)
     at_ms = at_ms[dated]
-    good: dict[str, NDArray[np.float64]] = {}
+    good: dict[str, NDArray[Any]] = {}
     for name, one in expected.items():
         values = columns.values[name][dated]
-        kept += refused_values(f"{device}.{name}", one, at_ms, values)
-        good[name] = np.where((values >= one.low) & (values <= one.high), values, np.nan)
+        if one.kind == "number":
+            kept += refused_values(f"{device}.{name}", one, at_ms, values)
+            values = np.where((values >= one.low) & (values <= one.high), values, np.nan)
+        good[name] = values
     return replace(columns, at_ms=at_ms, values=good), kept
 
 
@@ -207,11 +221,13 @@ def _rows(columns: DeviceColumns) -> list[tuple[Value, ...]]:
     order = slice(None) if np.all(at_ms[1:] >= at_ms[:-1]) else np.argsort(at_ms, kind="stable")
     lists: list[list[Value]] = []
     empty = np.ones(len(at_ms), dtype=bool)
-    for values in columns.values.values():
-        missing = np.isnan(values)
+    for name, values in columns.values.items():
+        missing = ~present(values)
         empty &= missing
         cells: list[Value] = values[order].tolist()
-        if missing.any():
+        if columns.kinds.get(name) == "flag":
+            cells = [None if cell != cell else bool(cell) for cell in cells]
+        elif missing.any():
             cells = [None if cell != cell else cell for cell in cells]
         lists.append(cells)
     rows = list(zip(at_ms[order].tolist(), *lists, strict=True))

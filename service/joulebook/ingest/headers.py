@@ -4,6 +4,8 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from joulebook.core.cells import MARKS
+from joulebook.core.quantities import ValueKind
 from joulebook.errors import UsageError
 from joulebook.ingest.checks import Expected, Objection
 from joulebook.ingest.units import Conversion, conversion
@@ -11,13 +13,13 @@ from joulebook.ingest.wording import shown
 
 _COLUMN = re.compile(r"(?P<device>[^.\[\]]+)\.(?P<quantity>[^\[\]]+?)\s*(\[(?P<unit>[^\[\]]*)\])?")
 
-#: Says what the readings of a device's quantity must be when they are sent in a unit.
-Expect = Callable[[str, str, str], Expected | Objection]
+#: Says what the readings of a device's quantity must be when they are sent in a unit, as a kind.
+Expect = Callable[[str, str, str, ValueKind], Expected | Objection]
 
 
 @dataclass(frozen=True, slots=True)
 class TableColumn:
-    """A column of readings: whose they are, and how its numbers become canonical."""
+    """A column of readings: whose they are, of which kind, how numbers become canonical."""
 
     header: str
     place: int
@@ -25,10 +27,23 @@ class TableColumn:
     quantity: str
     unit: str  # the canonical one
     conversion: Conversion
+    kind: ValueKind = "number"
 
 
-def read_header(fields: Sequence[str], *, expect: Expect, where: object) -> list[TableColumn]:
+def read_header(
+    fields: Sequence[str],
+    *,
+    expect: Expect,
+    where: object,
+    kinds: Sequence[ValueKind] | None = None,
+) -> list[TableColumn]:
     """Return what the columns after ``time`` hold.
+
+    Parameters
+    ----------
+    kinds : sequence of ValueKind, optional
+        What the columns after ``time`` are, in a file that knows it. Else each header says it:
+        ``[flag]``, ``[text]``, or a unit or none for numbers.
 
     Raises
     ------
@@ -44,7 +59,7 @@ def read_header(fields: Sequence[str], *, expect: Expect, where: object) -> list
     if len(fields) == 1:
         raise _wrong("there are no columns of readings", where, "device.quantity [unit] after time")
     columns = [
-        _column(place, field.strip(), expect, where)
+        _column(place, field.strip(), expect, where, kinds[place - 1] if kinds else None)
         for place, field in enumerate(fields[1:], start=1)
     ]
     seen: set[tuple[str, str]] = set()
@@ -60,22 +75,32 @@ def read_header(fields: Sequence[str], *, expect: Expect, where: object) -> list
     return columns
 
 
-def _column(place: int, header: str, expect: Expect, where: object) -> TableColumn:
+def _column(
+    place: int, header: str, expect: Expect, where: object, held: ValueKind | None
+) -> TableColumn:
     match = _COLUMN.fullmatch(header)
     if match is None:
         raise _wrong(
             f"column {place + 1} is headed {shown(header)}",
             where,
-            "device.quantity [unit], such as battery.voltage [V]",
+            "device.quantity [unit], such as battery.voltage [V], or [flag] or [text]",
         )
     device, quantity, unit = match["device"], match["quantity"], (match["unit"] or "").strip()
-    expected = expect(device, quantity, unit)
+    kind = MARKS.get(unit, "number")
+    if held is not None and held != kind:
+        if unit:
+            what = f"column {place + 1}, {shown(header)}, holds {held}s"
+            raise _wrong(what, where, f"a column of {kind}s under that header")
+        kind = held
+    if kind != "number":
+        unit = ""
+    expected = expect(device, quantity, unit, kind)
     if isinstance(expected, Objection):
         raise _wrong(f"column {place + 1}, {shown(header)}, {expected.detail}", where, "see above")
     found = conversion(unit, expected.unit)
     if found is None:
         raise ValueError(f"expect() let {unit!r} pass for {expected.unit!r}")
-    return TableColumn(header, place, device, quantity, expected.unit, found)
+    return TableColumn(header, place, device, quantity, expected.unit, found, kind)
 
 
 def _wrong(what: str, where: object, expected: str) -> UsageError:

@@ -1,6 +1,6 @@
 """Parquet files of readings, with the columns of the CSV; needs the extra ``parquet``.
 
-A column of numbers is imported; one of flags or texts is left out, and named.
+A column of numbers, flags or texts is imported; one of anything else is left out, and named.
 """
 
 from collections.abc import Callable
@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from joulebook.core.quantities import ValueKind
 from joulebook.errors import UnavailableError, UsageError
 from joulebook.ingest.bulk import BulkImport, DeviceColumns, ImportCounts
 from joulebook.ingest.headers import TableColumn, read_header
@@ -41,7 +42,7 @@ def import_parquet(
     ImportCounts
         ``rows`` are those of the file.
     list of str
-        Columns that hold no numbers, and were left out.
+        Columns that hold no numbers, flags or texts, and were left out.
 
     Raises
     ------
@@ -58,10 +59,11 @@ def import_parquet(
         raise _wrong(f"the file cannot be read ({error})", path, "a Parquet file") from error
     with file, BulkImport(database, site, source=path.name, clock_ms=clock_ms) as bulk:
         schema = file.schema_arrow
-        is_number = _is_number(arrow)
-        left_out = [one.name for one in schema if one.name != "time" and not is_number(one.type)]
+        held = {one.name: _kind(arrow, one.type) for one in schema}
+        left_out = [name for name, kind in held.items() if name != "time" and kind is None]
         names = [name for name in schema.names if name not in left_out]
-        columns = read_header(names, expect=bulk.expected, where=path)
+        kinds = [kind for kind in map(held.get, names[1:]) if kind is not None]
+        columns = read_header(names, expect=bulk.expected, where=path, kinds=kinds)
         _check_time(arrow, schema.field("time").type, path)
         total, done = file.metadata.num_rows, 0
         for batch in file.iter_batches(_ROWS_AT_ONCE, columns=names):
@@ -72,20 +74,21 @@ def import_parquet(
         return replace(bulk.counts, rows=total), left_out
 
 
-def _is_number(arrow: Any) -> Callable[[Any], bool]:
-    def told(kind: Any) -> bool:
-        return bool(
-            arrow.types.is_integer(kind)
-            or arrow.types.is_floating(kind)
-            or arrow.types.is_decimal(kind)
-        )
-
-    return told
+def _kind(arrow: Any, held: Any) -> ValueKind | None:
+    """Return what a column's type is to us, ``None`` where it is nothing that is a reading."""
+    types = arrow.types
+    if types.is_dictionary(held):  # each text once, and then its number in every row
+        held = held.value_type
+    if types.is_integer(held) or types.is_floating(held) or types.is_decimal(held):
+        return "number"
+    if types.is_boolean(held):
+        return "flag"
+    return "text" if types.is_string(held) or types.is_large_string(held) else None
 
 
 def _check_time(arrow: Any, kind: Any, path: Path) -> None:
     stamped = arrow.types.is_timestamp(kind) and kind.tz is not None
-    if not (stamped or _is_number(arrow)(kind)):
+    if not (stamped or _kind(arrow, kind) == "number"):
         raise _wrong(f"the column time is of {kind}", path, "timestamps with a zone, or seconds")
 
 
@@ -94,14 +97,15 @@ def _devices(arrow: Any, batch: Any, columns: list[TableColumn]) -> list[DeviceC
     dated = ~np.isnan(at_ms)
     devices: dict[str, DeviceColumns] = {}
     for column in columns:
-        numbers = _numbers(arrow, batch.column(column.header))[dated]
-        if not column.conversion.changes_nothing:
-            numbers = np.array([column.conversion.apply(number) for number in numbers.tolist()])
+        values = _values(arrow, batch.column(column.place), column.kind)[dated]
+        if column.kind == "number" and not column.conversion.changes_nothing:
+            values = np.array([column.conversion.apply(number) for number in values.tolist()])
         device = devices.setdefault(
             column.device, DeviceColumns(column.device, at_ms[dated].astype(np.int64), {})
         )
-        device.values[column.quantity] = numbers
+        device.values[column.quantity] = values
         device.units[column.quantity] = column.unit
+        device.kinds[column.quantity] = column.kind
     return list(devices.values())
 
 
@@ -111,6 +115,12 @@ def _instants(arrow: Any, column: Any) -> Any:
         column = column.cast(arrow.timestamp("ms", column.type.tz), safe=False).cast(arrow.int64())
         return _numbers(arrow, column)
     return np.round(_numbers(arrow, column) * 1000)
+
+
+def _values(arrow: Any, column: Any, kind: ValueKind) -> Any:
+    if kind == "text":
+        return column.cast(arrow.string()).to_numpy(zero_copy_only=False)
+    return _numbers(arrow, column)
 
 
 def _numbers(arrow: Any, column: Any) -> Any:

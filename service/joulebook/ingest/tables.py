@@ -1,6 +1,6 @@
 """CSV files of readings: a ``time`` column, then ``device.quantity [unit]`` columns.
 
-Read in chunks, so that a file may be larger than the memory. A cell that is no number and a line
+Read in chunks, so that a file may be larger than the memory. A cell that cannot be read and a line
 whose time cannot be read are set aside with the line's number; a wrong header stops the import
 before anything is stored.
 """
@@ -19,8 +19,9 @@ import numpy as np
 
 from joulebook.errors import UsageError
 from joulebook.ingest.bulk import BulkImport, DeviceColumns, ImportCounts
-from joulebook.ingest.cells import instants_of, numbers_of
+from joulebook.ingest.cells import instants_of, values_of
 from joulebook.ingest.headers import Expect, TableColumn, read_header
+from joulebook.ingest.senml_fields import MAX_PACK_BYTES
 from joulebook.ingest.topics import PREFIX
 from joulebook.ingest.wording import shown
 from joulebook.storage.database import Database
@@ -31,6 +32,12 @@ CHUNK_LINES = 20_000
 
 # Lines named in the detail of what is set aside.
 _TOLD_LINES = 5
+
+_READABLE = {
+    "number": "a number with a decimal point",
+    "flag": "true or false",
+    "text": "text in UTF-8",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +167,8 @@ def _lines(text: Iterable[str]) -> Iterator[_Line]:
             raw.append(line)
             yield line
 
+    # A text may be as long as a message; Python's own limit, of the whole process, is half that.
+    csv.field_size_limit(MAX_PACK_BYTES)
     reader = csv.reader(tapped(), strict=True)
     number = 1
     while True:
@@ -190,15 +199,16 @@ def _chunk(batch: list[_Line], columns: list[TableColumn]) -> Chunk:
     dated[undated] = False
     devices: dict[str, DeviceColumns] = {}
     for column in columns if cells else ():
-        numbers, bad = numbers_of(cells[column.place])
+        values, bad = values_of(cells[column.place], column.kind)
         bad = [place for place in bad if dated[place]]
         if bad:
             aside.append(_unread(column, [whole[place] for place in bad]))
-        if not column.conversion.changes_nothing:
-            numbers = np.array([column.conversion.apply(number) for number in numbers.tolist()])
+        if column.kind == "number" and not column.conversion.changes_nothing:
+            values = np.array([column.conversion.apply(number) for number in values.tolist()])
         device = devices.setdefault(column.device, DeviceColumns(column.device, at_ms[dated], {}))
-        device.values[column.quantity] = numbers[dated]
+        device.values[column.quantity] = values[dated]
         device.units[column.quantity] = column.unit
+        device.kinds[column.quantity] = column.kind
     return Chunk(len(batch), list(devices.values()), aside)
 
 
@@ -222,7 +232,7 @@ def _undated(lines: list[_Line], columns: list[TableColumn]) -> SetAside:
 
 def _unread(column: TableColumn, lines: list[_Line]) -> SetAside:
     cells = [(line.fields[0], line.fields[column.place]) for line in lines]
-    what = f"has {shown(cells[0][1])} for {column.header}; expected a number with a decimal point"
+    what = f"has {shown(cells[0][1])} for {column.header}; expected {_READABLE[column.kind]}"
     raw = _csv([("time", column.header), *cells])
     return SetAside("cell-unreadable", f"{_where(lines)} {what}", len(lines), _bytes(raw))
 

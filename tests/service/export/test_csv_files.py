@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joulebook.core.quantities import QUANTITIES
-from joulebook.core.spans import Span
 from joulebook.export.csv_files import write_csv
 from joulebook.export.readings import export_readings
 from joulebook.export.tables import TablePart
@@ -19,10 +18,9 @@ from joulebook.ingest.bulk import ImportCounts
 from joulebook.ingest.tables import import_csv
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.database import Database
-from joulebook.storage.reading import read_device
 from joulebook.storage.records import Column, Series, Site
-from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, studio, write
+from tests.helpers.same_readings import same_readings
 
 #: Every hard float that a device could send: signs, ends of the range, digits that must all stay.
 HARD = (
@@ -35,34 +33,6 @@ UNITS = ("", "/", "%", "%RH", "K", "kWh", "m/s2", "dBm", "Ohm", "1/min", "Wh/km"
 
 def bits(values: np.ndarray) -> list[bytes]:
     return [struct.pack("<d", value) for value in values.tolist()]
-
-
-def same_readings(one: tuple[Database, Site], two: tuple[Database, Site]) -> int:
-    """Hold the numbers of two sites to be the same, bit for bit; return how many there are."""
-    span, count = Span(0, 4_000_000_000_000), 0
-    with closing(one[0].connect()) as first, closing(two[0].connect()) as second:
-        series = [
-            [(it.device, it.quantity, it.unit, it.kind) for it in series_of(connection, site.id)]
-            for connection, site in ((first, one[1]), (second, two[1]))
-        ]
-        assert sorted(series[0]) == sorted(series[1])
-        for device, quantity, _, _ in series[0]:
-            found = [
-                read_device(connection, site.id, device, span, quantities=[quantity])
-                for connection, site in ((first, one[1]), (second, two[1]))
-            ]
-            there = [~np.isnan(readings.values[quantity]) for readings in found]
-            instants = [
-                readings.at_ms[mask].tolist() for readings, mask in zip(found, there, strict=True)
-            ]
-            assert instants[0] == instants[1]
-            values = [
-                bits(readings.values[quantity][mask])
-                for readings, mask in zip(found, there, strict=True)
-            ]
-            assert values[0] == values[1]
-            count += len(values[0])
-    return count
 
 
 def back(home: tuple[Database, Site], tmp_path: Path) -> tuple[tuple[Database, Site], ImportCounts]:

@@ -16,6 +16,7 @@ from tests.helpers.databases import NOON_MS
 
 POWER = Series(1, 1, 1, "battery", "power", "W", "number", 0)
 RUNNING = Series(2, 1, 1, "battery", "running", "", "flag", 1)
+MODE = Series(3, 1, 1, "battery", "mode", "", "text", 2)
 HARD = [0.0, -0.0, 0.1 + 0.2, 5e-324, 1.7976931348623157e308, -1e-7]
 
 
@@ -31,20 +32,31 @@ def bits(values: list[float]) -> list[bytes]:
 
 def test_it_reads_back_bit_for_bit_with_what_is_missing_missing(read: Any, tmp_path: Path) -> None:
     at_ms = NOON_MS + np.arange(7)
-    part = TablePart(at_ms, [np.array([*HARD, np.nan]), np.array([1, 0, np.nan, 1, 0, 1, 1.0])])
-    write_parquet(tmp_path / "out.parquet", [POWER, RUNNING], [part])
+    modes = np.array(["", None, "a,b", '"', "\n", "é", "float"], dtype=np.object_)
+    part = TablePart(
+        at_ms, [np.array([*HARD, np.nan]), np.array([1, 0, np.nan, 1, 0, 1, 1.0]), modes]
+    )
+    write_parquet(tmp_path / "out.parquet", [POWER, RUNNING, MODE], [part])
     table = read(tmp_path / "out.parquet").read()
-    assert table.column_names == ["time", "battery.power [W]", "battery.running"]
+    assert table.column_names == [
+        "time",
+        "battery.power [W]",
+        "battery.running [flag]",
+        "battery.mode [text]",
+    ]
     assert [str(column.type) for column in table.columns] == [
         "timestamp[ms, tz=UTC]",
         "double",
         "bool",
+        "string",
     ]
     assert table["time"].cast("int64").to_pylist() == at_ms.tolist()
     numbers = table["battery.power [W]"].to_pylist()
     assert bits(numbers[:6]) == bits(HARD)
     assert numbers[6] is None
-    assert table["battery.running"].to_pylist() == [True, False, None, True, False, True, True]
+    flags = table["battery.running [flag]"].to_pylist()
+    assert flags == [True, False, None, True, False, True, True]
+    assert table["battery.mode [text]"].to_pylist() == modes.tolist()
 
 
 def test_parts_are_joined_into_groups(read: Any, tmp_path: Path) -> None:

@@ -40,27 +40,22 @@ def times(file: Path) -> list[str]:
     return [line.split(",")[0] for line in file.read_text(encoding="utf-8").splitlines()[1:]]
 
 
-def test_all_of_it_is_written_and_what_csv_cannot_hold_is_told(
-    home: tuple[Database, Site], tmp_path: Path
-) -> None:
+def test_all_of_it_is_written(home: tuple[Database, Site], tmp_path: Path) -> None:
     told: list[tuple[int, int]] = []
     exported = export_readings(
         *home, tmp_path / "all.csv", progress=lambda done, total: told.append((done, total))
     )
-    assert (exported.rows, exported.readings, exported.series) == (96, 96, 1)
-    assert [(one.quantity, one.kind) for one in exported.left_out] == [
-        ("mode", "text"),
-        ("running", "flag"),
-    ]
+    assert (exported.rows, exported.readings, exported.series) == (96, 288, 3)
     assert len(times(tmp_path / "all.csv")) == 96
     assert told[-1] == (95 * 3600, 95 * 3600)
 
 
-def test_parquet_holds_flags_too(home: tuple[Database, Site], tmp_path: Path) -> None:
+def test_a_name_in_any_case_of_parquet_gives_parquet(
+    home: tuple[Database, Site], tmp_path: Path
+) -> None:
     pytest.importorskip("pyarrow")
     exported = export_readings(*home, tmp_path / "all.Parquet")
-    assert (exported.rows, exported.readings, exported.series) == (96, 192, 2)
-    assert [one.quantity for one in exported.left_out] == ["mode"]
+    assert (exported.rows, exported.readings, exported.series) == (96, 288, 3)
     assert (tmp_path / "all.Parquet").read_bytes()[:4] == b"PAR1"
 
 
@@ -85,8 +80,10 @@ def test_days_without_readings_give_a_header_alone(
     for name, days in (("before", (2020, 2020)), ("after", (2027, 2028))):
         first, last = (date(year, 1, 1) for year in days)
         exported = export_readings(*home, tmp_path / name, first=first, last=last)
-        assert exported == Exported(0, 0, 1, exported.left_out)
-        assert (tmp_path / name).read_text(encoding="utf-8") == "time,inverter.power [W]\n"
+        assert exported == Exported(0, 0, 3)
+        assert (tmp_path / name).read_text(encoding="utf-8") == (
+            "time,inverter.power [W],inverter.mode [text],inverter.running [flag]\n"
+        )
 
 
 def test_days_in_the_wrong_order_are_a_usage_error(
@@ -96,12 +93,8 @@ def test_days_in_the_wrong_order_are_a_usage_error(
         export_readings(*home, tmp_path / "out.csv", first=date(2026, 3, 2), last=date(2026, 3, 1))
 
 
-def test_a_site_without_numbers_has_nothing_to_export(tmp_path: Path) -> None:
+def test_a_site_without_readings_has_nothing_to_export(tmp_path: Path) -> None:
     database, site = studio(tmp_path / "home")
-    with pytest.raises(UsageError, match="nothing to export"):
-        export_readings(database, site, tmp_path / "out.csv")
-    with closing(database.connect()) as connection:
-        write(connection, site, "inverter", {NOON_MS: {"mode": "float"}}, [COLUMNS[1]])
     with pytest.raises(UsageError, match="nothing to export"):
         export_readings(database, site, tmp_path / "out.csv")
     assert not (tmp_path / "out.csv").exists()

@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Series, Site
 from tests.helpers.databases import NOON_MS, studio
+from tests.helpers.same_readings import held
 
 POWER = Series(1, 1, 1, "battery", "power", "W", "number", 0)
 RUNNING = Series(2, 1, 1, "battery", "running", "", "flag", 1)
@@ -66,14 +67,33 @@ def test_what_export_writes_comes_back_bit_for_bit(
     assert arrow
     at_ms = NOON_MS + np.arange(4)
     values = np.array([0.1 + 0.2, -0.0, 1e-7, np.nan])
-    part = TablePart(at_ms, [values, np.array([1.0, 0.0, 1.0, 1.0])])
+    part = TablePart(at_ms, [values, np.array([1.0, 0.0, 1.0, np.nan])])
     write_parquet(tmp_path / "out.parquet", [POWER, RUNNING], [part])
     counts, left_out = run(home, tmp_path / "out.parquet")
-    assert counts == ImportCounts(rows=4, new=3)
-    assert left_out == ["battery.running"]
+    assert counts == ImportCounts(rows=4, new=6)
+    assert left_out == []
     assert list(stored(home).values()) == values[:3].tolist()
     again, _ = run(home, tmp_path / "out.parquet")
-    assert again == ImportCounts(rows=4, repeated=3)
+    assert again == ImportCounts(rows=4, repeated=6)
+
+
+def test_texts_and_flags_come_as_other_programs_write_them(
+    arrow: Any, home: tuple[Database, Site], tmp_path: Path
+) -> None:
+    columns = {
+        "time": [NOON_MS / 1000, NOON_MS / 1000 + 1],
+        "kiln.mode": arrow.array(["", None]).dictionary_encode(),
+        "kiln.note [text]": arrow.array(["a,b", "\\"], arrow.large_string()),
+        "kiln.lid": [None, False],
+        "kiln.raw": arrow.array([b"\x00", b"\x01"]),
+    }
+    counts, left_out = run(home, written(arrow, tmp_path / "a.parquet", columns))
+    assert (counts, left_out) == (ImportCounts(rows=2, new=4), ["kiln.raw"])
+    assert held(home) == {
+        ("kiln", "mode", "", "text"): [(NOON_MS, "")],
+        ("kiln", "note", "", "text"): [(NOON_MS, "a,b"), (NOON_MS + 1000, "\\")],
+        ("kiln", "lid", "", "flag"): [(NOON_MS + 1000, bytes(8))],
+    }
 
 
 def test_times_are_seconds_or_stamps_of_any_zone(
@@ -97,6 +117,8 @@ def test_times_are_seconds_or_stamps_of_any_zone(
         ({"at": [1], "battery.power [W]": [1]}, "first column is 'at'"),
         ({"time": [1], "power": [1]}, "is headed 'power'"),
         ({"time": [1], "battery.power [V]": [1]}, "battery.power"),
+        ({"time": [1], "battery.power [W]": ["1"]}, "holds texts"),
+        ({"time": [1], "battery.power": [True]}, "is a flag; expected a number"),
     ],
 )
 def test_columns_that_are_wrong_stop_it(
@@ -128,11 +150,15 @@ def test_the_command_takes_both_kinds(
 ) -> None:
     house = str(tmp_path / "house")
     assert main(["site", "add", "studio", "--timezone", "UTC", "--data", house]) == 0
-    columns = {"time": [1_772_366_400.0], "battery.power [W]": [5.0], "battery.mode": ["idle"]}
+    columns = {
+        "time": [1_772_366_400.0],
+        "battery.power [W]": [5.0],
+        "battery.day": [date(2026, 3, 1)],
+    }
     file = written(arrow, tmp_path / "a.parquet", columns)
     capsys.readouterr()
     assert main(["import", str(file), "--site", "studio", "--data", house]) == 0
     assert capsys.readouterr().out == (
         "1 rows: 1 readings new, 0 repeated, 0 replaced, 0 quarantined\n"
-        "left out, holding no numbers: battery.mode\n"
+        "left out, holding no numbers, flags or texts: battery.day\n"
     )

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from joulebook.core.quantities import ValueKind
 from joulebook.core.spans import Span
 from joulebook.errors import UsageError
 from joulebook.ingest.bulk import ImportCounts
@@ -192,8 +193,8 @@ def test_progress_is_told_in_bytes(home: tuple[Database, Site], tmp_path: Path) 
     assert told == [(path.stat().st_size, path.stat().st_size)]
 
 
-def expect(device: str, quantity: str, unit: str) -> Expected | Objection:
-    return Expectations().of(1, device, quantity, unit, "number")
+def expect(device: str, quantity: str, unit: str, kind: ValueKind) -> Expected | Objection:
+    return Expectations().of(1, device, quantity, unit, kind)
 
 
 def chunks(text: str, size: int) -> list[Chunk]:

@@ -50,7 +50,7 @@ class DayDigest:
 def day_digests(block: DeviceBlock, names: Mapping[int, NamedSeries]) -> Iterator[DayDigest]:
     """Yield a digest for each UTC day of a block that has readings of the series in ``names``.
 
-    Flags and texts are left out: a CSV holds neither.
+    Flags and texts are left out: the CSV of an evidence file holds neither.
     """
     columns = sorted(
         (
