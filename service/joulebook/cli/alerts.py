@@ -14,7 +14,7 @@ from joulebook.cli.options import (
     settings_of,
     site_option,
 )
-from joulebook.reminders.letter import weekly_letter
+from joulebook.reminders.letter import letter_documents, weekly_letter
 from joulebook.reminders.looking_back import seen_back
 from joulebook.reminders.looking_now import seen_now
 from joulebook.storage.alerts import watches_of
@@ -86,13 +86,12 @@ def letter(site_name: str, data_dir: Path) -> None:
     Example: joulebook letter --site studio --data DIR
     """
     settings = settings_of(data_dir)
+    now_ms = clock_ms()
     with existing_database(data_dir) as database:
+        site = site_named(database, site_name)
+        documents = letter_documents(database, site, now_ms=now_ms, max_gap_s=settings.max_gap_s)
         written = weekly_letter(
-            database,
-            site_named(database, site_name),
-            now_ms=clock_ms(),
-            address=settings.public_url.rstrip("/"),
-            max_gap_s=settings.max_gap_s,
+            database, site, documents, now_ms=now_ms, address=settings.public_url.rstrip("/")
         )
     print(written.title)
     print()

@@ -18,6 +18,8 @@ from joulebook.storage.seal_links import SealLink, last_link
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.efficiency_report import efficiency_report
 from joulebook.summaries.loads_report import loads_report
+from joulebook.summaries.numbers import Document
+from joulebook.summaries.page_documents import page_document
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.wear_report import wear_report
 
@@ -43,13 +45,41 @@ class _Line:
     page: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LetterDocuments:
+    """The site's reports that the six lines are taken from."""
+
+    checks: Document
+    efficiency: Document
+    loads: Document
+    wear: Document
+
+
+def letter_documents(
+    database: Database, site: Site, *, now_ms: int, max_gap_s: float
+) -> LetterDocuments:
+    """Return the reports as of now; of the record those that were stored with its analysis."""
+    with closing(database.connect()) as connection:
+        efficiency, wear = (
+            page_document(connection, site, name) for name in ("efficiency", "wear")
+        )
+    return LetterDocuments(
+        checks=checks_report(database, site, None, None, now_ms=now_ms),
+        efficiency=efficiency or efficiency_report(database, site, None, None),
+        loads=loads_report(database, site, None, None, now_ms=now_ms, max_gap_s=max_gap_s),
+        wear=wear or wear_report(database, site, None, None),
+    )
+
+
 def weekly_letter(
-    database: Database, site: Site, *, now_ms: int, address: str, max_gap_s: float
+    database: Database, site: Site, documents: LetterDocuments, *, now_ms: int, address: str
 ) -> Letter:
     """Return the letter of the seven local days before today.
 
     Parameters
     ----------
+    documents : LetterDocuments
+        As of now.
     address : str
         Of the pages, as ``https://house.example``; empty where nobody knows it from outside.
     """
@@ -65,10 +95,10 @@ def weekly_letter(
         _Line(question, answer, page)
         for question, answer, page in answer_lines(
             days,
-            checks=checks_report(database, site, None, None, now_ms=now_ms),
-            efficiency=efficiency_report(database, site, None, None),
-            loads=loads_report(database, site, None, None, now_ms=now_ms, max_gap_s=max_gap_s),
-            wear=wear_report(database, site, None, None),
+            checks=documents.checks,
+            efficiency=documents.efficiency,
+            loads=documents.loads,
+            wear=documents.wear,
         )
     ]
     new = list(_new(site, episodes, events))[:_MOST_NEW]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.errors import UnavailableError
 from joulebook.reminders.deciding import decide
-from joulebook.reminders.letter import weekly_letter
+from joulebook.reminders.letter import letter_documents, weekly_letter
 from joulebook.reminders.looking_back import seen_back
 from joulebook.reminders.looking_now import seen_now
 from joulebook.reminders.quiet import letter_due
@@ -146,12 +146,9 @@ class Watcher:
         channels = channels_of(connection, site.id)
         if week is None or not channels or week in letters_of(connection, site.id):
             return
+        documents = letter_documents(self._database, site, now_ms=now_ms, max_gap_s=self._max_gap_s)
         letter = weekly_letter(
-            self._database,
-            site,
-            now_ms=now_ms,
-            address=self._address,
-            max_gap_s=self._max_gap_s,
+            self._database, site, documents, now_ms=now_ms, address=self._address
         )
         told = Told(about=f"letter {week}", title=letter.title, body=letter.text, html=letter.html)
         with transaction(connection):

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from joulebook.reminders.letter import Letter, weekly_letter
+from joulebook.reminders.letter import Letter, letter_documents, weekly_letter
 from joulebook.reminders.letter_lines import answer_lines
 from joulebook.storage.alerts import close_episodes, open_episode
 from joulebook.storage.connections import transaction
@@ -28,9 +28,8 @@ QUESTIONS = (
 
 
 def letter(studio: Studio, now_ms: int, address: str = "") -> Letter:
-    return weekly_letter(
-        studio.database, studio.site, now_ms=now_ms, address=address, max_gap_s=300.0
-    )
+    documents = letter_documents(studio.database, studio.site, now_ms=now_ms, max_gap_s=300.0)
+    return weekly_letter(studio.database, studio.site, documents, now_ms=now_ms, address=address)
 
 
 def answers(text: str) -> dict[str, str]:

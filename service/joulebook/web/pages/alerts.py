@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.core.alerts.rules import BY_NAME, RULES, Rule
 from joulebook.reminders.deciding import limits_of
-from joulebook.reminders.letter import weekly_letter
+from joulebook.reminders.letter import LetterDocuments, weekly_letter
 from joulebook.storage.alert_settings import RuleSetting, alert_settings, channels_of, rule_settings
 from joulebook.storage.alerts import Episode, episodes_of
 from joulebook.storage.deliveries import deliveries_of
@@ -49,13 +49,14 @@ def alerts_page(
 @router.get("/letter")
 def letter_page(site: Sited, backing: Backed) -> HTMLResponse:
     """Show the letter as it would be sent now."""
-    letter = weekly_letter(
-        backing.database,
-        site,
-        now_ms=backing.clock_ms(),
-        address="",
-        max_gap_s=backing.analyses.max_gap_s,
+    now_ms, analyses = backing.clock_ms(), backing.analyses
+    documents = LetterDocuments(
+        checks=analyses.checks(site, now_ms=now_ms),
+        efficiency=analyses.efficiency(site),
+        loads=analyses.loads(site, now_ms=now_ms),
+        wear=analyses.wear(site),
     )
+    letter = weekly_letter(backing.database, site, documents, now_ms=now_ms, address="")
     with closing(backing.database.connect()) as connection:
         settings = alert_settings(connection, site.id)
     page = record_page(
