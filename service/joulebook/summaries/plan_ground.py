@@ -237,8 +237,11 @@ def _battery(time: PricedTime, site: Site, efficiency: Document, wear: Document)
     ah = site.battery_ah if measured_ah is None else measured_ah
     trip = efficiency["round_trip"]
     known = trip["ratio"] is not None
+    # A meter's error can make a round trip look better than it can be.
     round_trip = (
-        (trip["ratio"], trip["low_ratio"], trip["high_ratio"]) if known else _ASSUMED_ROUND_TRIP
+        (min(trip["ratio"], 1.0), min(trip["low_ratio"], 1.0), min(trip["high_ratio"], 1.0))
+        if known
+        else _ASSUMED_ROUND_TRIP
     )
     return Battery(
         capacity_wh=ah * site.battery_cells * _CELL_V,

@@ -53,6 +53,15 @@ def test_what_planning_rests_on(priced: tuple[Database, Site]) -> None:
     assert (found.minute[-1], found.month[-1], found.month_index[-1]) == (705, 6, 2026 * 12 + 5)
 
 
+def test_a_round_trip_that_reads_better_than_it_can_be_is_taken_as_one(
+    priced: tuple[Database, Site],
+) -> None:
+    trip = {"ratio": 1.004, "low_ratio": 0.99, "high_ratio": 1.02}
+    battery = ground(priced, efficiency=EFFICIENCY | {"round_trip": trip}).battery
+    assert battery is not None
+    assert battery.round_trip == (1.0, 0.99, 1.0)
+
+
 def test_what_was_not_measured_is_rated_or_assumed(priced: tuple[Database, Site]) -> None:
     efficiency = EFFICIENCY | {"round_trip": {"ratio": None}}
     database, site = priced
