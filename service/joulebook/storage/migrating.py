@@ -1,4 +1,4 @@
-"""Migrates a database file by Alembic, which takes 11 MB: loaded only where there is work for it."""
+"""Migrates a database file by Alembic, which takes 11 MB: loaded where there is work for it."""
 
 from contextlib import closing
 from pathlib import Path

@@ -248,8 +248,8 @@ def _round_trip_facts(trip: Document) -> list[tuple[str, str]]:
         facts.append(
             (
                 "Zero of the current sensor, removed",
-                f"{formats.fixed(inputs['offset_a'], 3)} A ± {formats.fixed(inputs['offset_u_a'], 3)} A"
-                f" (standard uncertainty), with {inputs['rest_hours']:.0f} hours of rest to tell"
+                f"{formats.fixed(inputs['offset_a'], 3)} A ± "
+                f"{formats.fixed(inputs['offset_u_a'], 3)} A (standard uncertainty), with {inputs['rest_hours']:.0f} hours of rest to tell"
                 f" it; without, the number would be {PERCENT.text(inputs['uncorrected_ratio'])}",
             )
         )
