@@ -250,7 +250,8 @@ def _round_trip_facts(trip: Document) -> list[tuple[str, str]]:
                 "Zero of the current sensor, removed",
                 f"{formats.fixed(inputs['offset_a'], 3)} A ± "
                 f"{formats.fixed(inputs['offset_u_a'], 3)} A (standard uncertainty), with "
-                f"{inputs['rest_hours']:.0f} hours of rest to tell it; without, the number would be {PERCENT.text(inputs['uncorrected_ratio'])}",
+                f"{inputs['rest_hours']:.0f} hours of rest to tell it; without, "
+                f"the number would be {PERCENT.text(inputs['uncorrected_ratio'])}",
             )
         )
     facts += [
