@@ -1,4 +1,4 @@
-"""``joulebook export``: readings out of the house."""
+"""``joulebook export``: readings, and what the owner said, out of the house."""
 
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +13,9 @@ from joulebook.cli.options import (
     site_option,
     span_options,
 )
+from joulebook.errors import UsageError
 from joulebook.export.readings import export_readings
+from joulebook.export.said_files import export_said
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import DatabaseDamagedError
 
@@ -29,10 +31,15 @@ def export(
     """Write a site's readings to FILE: CSV, or Parquet where the name ends in .parquet.
 
     Numbers, flags and texts; 'joulebook import' reads either file back as it was, bit for bit.
+    A name in .json gets what the owner said instead: facts, events, corrections, tariffs,
+    deep tests, sign-offs, settings of alerts. It goes back in after the readings.
 
     \b
     Example: joulebook export july.csv --site studio --from 2026-07-01 --to 2026-07-31 --data DIR
     """
+    if file.suffix.lower() == ".json":
+        _export_said(file, site_name, data_dir, bounded=(first, last) != (None, None))
+        return
     with existing_database(data_dir) as database, progress_bar("writing") as advance:
         exported = export_readings(
             database,
@@ -52,3 +59,21 @@ def export(
             expected="blocks as joulebook wrote them",
             next_step='see docs/operating.md, "When a file is damaged"',
         )
+
+
+def _export_said(file: Path, site_name: str, data_dir: Path, *, bounded: bool) -> None:
+    if bounded:
+        raise UsageError(
+            "what was said has no days to choose from",
+            where="--from, --to",
+            expected="neither, with a name in .json",
+            next_step="leave them out: all of it is written",
+        )
+    with existing_database(data_dir) as database:
+        said = export_said(database, site_named(database, site_name), file)
+    facts = sum(value is not None for value in said.facts.values())
+    print(
+        f"facts {facts}, events {len(said.events)}, corrections {len(said.corrections)}, "
+        f"tariffs {len(said.tariffs)}, deep tests {len(said.deep_tests)}, "
+        f"sign-offs {len(said.sign_offs)}, and how alerts are set"
+    )

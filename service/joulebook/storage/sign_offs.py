@@ -116,6 +116,37 @@ def add_sign_off(
 
 
 @names_faults
+def keep_sign_off(connection: sqlite3.Connection, site: Site, signed: SignOff) -> bool:
+    """Keep a sign-off that was signed elsewhere, to the character; return whether it was new.
+
+    Raises
+    ------
+    UsageError
+        If its document is not the one that was signed.
+    """
+    if not (signed.is_whole and _says_who(signed)):
+        raise _refused(
+            f"sign-off {signed.id} is not as it was signed",
+            "sign_offs",
+            "a document with its own SHA-256, which says when, by whom and in which role",
+        )
+    with joined(connection):
+        if signed.sha256 in {each.sha256 for each in sign_offs_of(connection, site.id)}:
+            return False
+        connection.execute(
+            """
+            INSERT INTO sign_offs (site_id, at_ms, who, name, role, document, sha256)
+            VALUES (?, ?, ?, ?, ?, ?, ?)
+            """,
+            (
+                *(site.id, signed.at_ms, signed.who, signed.name, signed.role),
+                *(signed.document, signed.sha256),
+            ),
+        )
+    return True
+
+
+@names_faults
 def sign_offs_of(connection: sqlite3.Connection, site_id: int) -> list[SignOff]:
     """Return a site's sign-offs in the order in which they were signed."""
     rows = connection.execute(
@@ -159,6 +190,15 @@ def sign_off_of(connection: sqlite3.Connection, site: Site, number: int) -> Sign
             next_step="list them with `joulebook sign-off list`",
         )
     return there[number]
+
+
+def _says_who(signed: SignOff) -> bool:
+    """Return whether the document says the same of its signing as stands beside it."""
+    said = {"at_ms": signed.at_ms, "name": signed.name, "role": signed.role}
+    try:
+        return bool(signed.content()["signed"] == said)
+    except (msgspec.DecodeError, LookupError, TypeError):
+        return False
 
 
 def _hash(document: str) -> str:

@@ -10,7 +10,14 @@ from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import Site
-from joulebook.storage.sign_offs import Role, SignOff, add_sign_off, sign_off_of, sign_offs_of
+from joulebook.storage.sign_offs import (
+    Role,
+    SignOff,
+    add_sign_off,
+    keep_sign_off,
+    sign_off_of,
+    sign_offs_of,
+)
 from tests.helpers.databases import NOON_MS, undone
 
 CONTENT = {"site": "studio", "checks": [{"verdict": "good", "sentence": "it is 20 °C"}]}
@@ -107,3 +114,15 @@ def test_it_is_part_of_the_transaction_around_it(connection: Connection, site: S
     with undone(connection):
         signed(connection, site)
     assert sign_offs_of(connection, site.id) == []
+
+
+@pytest.mark.parametrize("document", ["no json", "[]", "{}", '{"signed":{}}'])
+def test_a_document_that_does_not_say_who_signed_is_not_kept(
+    connection: Connection, site: Site, document: str
+) -> None:
+    sha256 = hashlib.sha256(document.encode()).hexdigest()
+    there = signed(connection, site)
+    with pytest.raises(UsageError, match="is not as it was signed"):
+        keep_sign_off(connection, site, replace(there, document=document, sha256=sha256))
+    assert keep_sign_off(connection, site, there) is False
+    assert sign_offs_of(connection, site.id) == [there]
