@@ -47,7 +47,7 @@ def import_file(file: Path, site_name: str, data_dir: Path, *, as_json: bool) ->
     with existing_database(data_dir) as database, progress_bar("reading") as advance:
         site = site_named(database, site_name)
         left_out: list[str] = []
-        if file.suffix == ".parquet":
+        if file.suffix.lower() == ".parquet":
             counts, left_out = import_parquet(
                 database, site, file, clock_ms=clock_ms, progress=advance
             )

@@ -84,6 +84,15 @@ def test_numbers_texts_and_flags_come_back_the_same(
     assert capsys.readouterr().out.endswith(again)
 
 
+def test_the_ending_is_read_in_any_case(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("pyarrow")
+    database, site = studio(tmp_path / "house")
+    with closing(database.connect()) as connection:
+        write(connection, site, "inverter", {NOON_MS: {"power": 1.0}})
+    there_and_back(tmp_path / "house", "PARQUET")
+    assert "1 readings new" in capsys.readouterr().out
+
+
 def test_a_site_of_texts_alone_comes_back(tmp_path: Path, ending: str) -> None:
     database, site = studio(tmp_path / "house")
     with closing(database.connect()) as connection:
