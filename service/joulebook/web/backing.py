@@ -56,6 +56,8 @@ class Backing:
         """Return a page of HTML; ``actor`` is who asks, and ``here`` for which address."""
         now = asked.get()
         shown = {"actor": now.actor, "here": now.address, **shown}
+        if "data_dir" in shown and now.actor.kind != "house":
+            shown["data_dir"] = "DIR"  # where the files are is for whoever sits at the machine
         return self.templates.get_template(template).render(shown)
 
 
