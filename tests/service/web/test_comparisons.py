@@ -139,7 +139,7 @@ def test_it_says_in_words_what_is_less_and_what_is_more() -> None:
     assert told.measured is None
     assert told.rows[0] == (
         *("Bought", "8.8", "10.0", "\N{MINUS SIGN}1.20"),
-        "\N{MINUS SIGN}1.50\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}\N{MINUS SIGN}0.90",
+        "\N{MINUS SIGN}1.50\N{NO-BREAK SPACE}to \N{MINUS SIGN}0.90",
         "100\N{NO-BREAK SPACE}%",
     )
 
