@@ -1,5 +1,6 @@
 """The service of a data directory, as a process of its own."""
 
+import contextlib
 import os
 import re
 import subprocess
@@ -42,9 +43,12 @@ class Served:
         OSError
             As above.
         """
-        tasks = Path(f"/proc/{self.pid}/task").iterdir()
-        spent = [int((task / "schedstat").read_text().split()[0]) for task in tasks]
-        return sum(spent) / 1e6
+        spent_ns = 0
+        for task in Path(f"/proc/{self.pid}/task").iterdir():
+            # A thread may end between being named and being asked: what it took is lost.
+            with contextlib.suppress(FileNotFoundError, ProcessLookupError):
+                spent_ns += int((task / "schedstat").read_text().split()[0])
+        return spent_ns / 1e6
 
 
 @contextmanager
