@@ -156,8 +156,16 @@ def local_clock(
     return day, (local_ms - day * _DAY_MS) // 60_000
 
 
+def clock_ms(day: date, minute: int, zone: ZoneInfo) -> int:
+    """Return when a clock on the wall shows a minute of a local day. [ms, UTC epoch]
+
+    Of a time that comes twice the first; of one that the clocks skip, as long after the change.
+    """
+    # fold=0 reads with the old offset: where clocks skip midnight, 00:00 is the very instant of
+    # the change.
+    shown = datetime.combine(day, time(minute // 60, minute % 60), tzinfo=zone)
+    return round(shown.astimezone(UTC).timestamp() * 1000)
+
+
 def _midnight_ms(day: date, zone: ZoneInfo) -> int:
-    # Where clocks skip midnight, fold=0 reads 00:00 with the old offset: the very instant of
-    # the change. Where midnight comes twice, fold=0 is the first of the two.
-    midnight = datetime.combine(day, time.min, tzinfo=zone)
-    return round(midnight.astimezone(UTC).timestamp() * 1000)
+    return clock_ms(day, 0, zone)

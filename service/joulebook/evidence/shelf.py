@@ -12,6 +12,7 @@ from pathlib import Path
 from joulebook.errors import UnavailableError
 from joulebook.evidence.file import Paper
 from joulebook.storage.records import Site
+from joulebook.summaries.threads import ONE_THREAD
 
 #: The folder below the data directory.
 FOLDER = "evidence"
@@ -118,8 +119,7 @@ class EvidenceShelf:
             capture_output=True,
             text=True,
             check=False,
-            # Small matrices: threads of a linear algebra library would only wait for each other.
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            env={**os.environ, **ONE_THREAD},
             process_group=0,
         )
         if done.returncode != 0:

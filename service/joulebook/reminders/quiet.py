@@ -1,9 +1,11 @@
 """Quiet hours and the letter's hour, on the clock of the site."""
 
-from datetime import date, datetime, time, timedelta
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
-from joulebook.core.spans import date_of
+import numpy as np
+
+from joulebook.core.spans import clock_ms, date_of, local_clock
 from joulebook.storage.alert_settings import AlertSettings
 
 #: A letter that could not be sent at its hour is sent up to so much later. [ms]
@@ -15,13 +17,12 @@ def not_before_ms(settings: AlertSettings, zone: ZoneInfo, now_ms: int, *, dange
     begin, end = settings.quiet_from, settings.quiet_to
     if begin is None or end is None or (dangerous and settings.dangerous_anyway):
         return now_ms
-    local = datetime.fromtimestamp(now_ms / 1000, tz=zone)
-    minute = 60 * local.hour + local.minute
+    _, (minute,) = local_clock(np.array([now_ms]), zone)
     quiet = begin <= minute < end if begin < end else minute >= begin or minute < end
     if not quiet:
         return now_ms
-    today = local.date()
-    ends = (_at(day, end, zone) for day in (today, today + timedelta(days=1)))
+    today = date_of(now_ms, zone)
+    ends = (clock_ms(day, end, zone) for day in (today, today + timedelta(days=1)))
     return next(at_ms for at_ms in ends if at_ms > now_ms)
 
 
@@ -36,13 +37,8 @@ def letter_due(settings: AlertSettings, zone: ZoneInfo, now_ms: int) -> str | No
     monday = today - timedelta(days=today.weekday())
     for week in (monday, monday - timedelta(weeks=1)):
         day = week + timedelta(days=settings.letter_day)
-        due_ms = _at(day, 60 * settings.letter_hour, zone)
+        due_ms = clock_ms(day, 60 * settings.letter_hour, zone)
         if due_ms <= now_ms < due_ms + LETTER_LATE_MS:
             year, number, _ = week.isocalendar()
             return f"{year:04d}-W{number:02d}"
     return None
-
-
-def _at(day: date, minute: int, zone: ZoneInfo) -> int:
-    wanted = datetime.combine(day, time(minute // 60, minute % 60), tzinfo=zone)
-    return round(wanted.timestamp() * 1000)

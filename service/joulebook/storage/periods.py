@@ -2,6 +2,7 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
 
 from joulebook.core.spans import Span
 
@@ -14,6 +15,11 @@ A_MONDAY_MS = -3 * DAY_MS
 def day_of(at_ms: int) -> int:
     """Return the UTC day of an instant, in days since 1970-01-01."""
     return at_ms // DAY_MS
+
+
+def utc_date(day: int) -> date:
+    """Return the date of a UTC day, given in days since 1970-01-01."""
+    return date(1970, 1, 1) + timedelta(days=day)
 
 
 def day_period(day: int) -> Span:

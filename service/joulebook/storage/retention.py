@@ -15,7 +15,7 @@ from joulebook.storage.days import day_results
 from joulebook.storage.faults import names_faults
 from joulebook.storage.instants import NextReading
 from joulebook.storage.marking import reached_days
-from joulebook.storage.periods import DAY_MS
+from joulebook.storage.periods import DAY_MS, utc_date
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 
@@ -147,7 +147,7 @@ def _behind(connection: sqlite3.Connection, site_id: int, day: date, final_ms: i
         (site_id, final_ms // DAY_MS),
     ).fetchone()
     if dirty is not None:
-        return f"the quarter hours of {date(1970, 1, 1) + timedelta(days=dirty)} (UTC)"
+        return f"the quarter hours of {utc_date(dirty)} (UTC)"
     return None
 
 

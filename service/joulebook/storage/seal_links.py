@@ -11,16 +11,15 @@ import hashlib
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from joulebook.storage.blocks.block import DeviceBlock, decode_block
 from joulebook.storage.blocks.digest import DayDigest, NamedSeries, day_digests
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.connections import transaction
 from joulebook.storage.faults import names_faults
-from joulebook.storage.periods import day_of
+from joulebook.storage.periods import day_of, utc_date
 
-_EPOCH = date(1970, 1, 1)
 #: What the first link's hash holds in the place of the one before.
 NO_HASH = bytes(32)
 
@@ -157,7 +156,7 @@ def links_of(connection: sqlite3.Connection, site_id: int, *, after: int = 0) ->
         yield SealLink(
             number=number,
             device=device,
-            day=_EPOCH + timedelta(days=day),
+            day=utc_date(day),
             readings=readings,
             digest=digest,
             sealed_ms=sealed_ms,
@@ -212,7 +211,7 @@ def _append(
         link = SealLink(
             number=number,
             device=device,
-            day=_EPOCH + timedelta(days=each.day),
+            day=utc_date(each.day),
             readings=each.readings,
             digest=each.digest,
             sealed_ms=sealed_ms,

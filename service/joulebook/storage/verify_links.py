@@ -2,7 +2,6 @@
 
 import sqlite3
 from collections.abc import Iterator
-from datetime import date, timedelta
 
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock, decode_block
@@ -10,9 +9,9 @@ from joulebook.storage.blocks.digest import day_digests
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.blockstore import blocks_within, named_damage
 from joulebook.storage.findings import Findings, has_table
+from joulebook.storage.periods import utc_date
 from joulebook.storage.seal_links import broken_link, links_of, series_names
 
-_EPOCH = date(1970, 1, 1)
 _ALL_TIME = Span(-(2**52), 2**52)
 
 
@@ -36,7 +35,7 @@ class SealedDays:
         for each in day_digests(block, series_names(self._connection, device_id)):
             linked = self._digests.get((device_id, each.day))
             if linked is not None and linked != each.digest:
-                day = _EPOCH + timedelta(days=each.day)
+                day = utc_date(each.day)
                 yield (
                     f"the readings of {device or f'device {device_id}'} on {day} (UTC) are not "
                     "those that were sealed"

@@ -15,6 +15,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.storage.rounds import Rounds
 from joulebook.summaries.site_records import stored_record
+from joulebook.summaries.threads import ONE_THREAD
 
 _log = logging.getLogger(__name__)
 
@@ -130,8 +131,7 @@ class Analyst:
                 *(str(self._database.data_dir), site.name, str(self._max_gap_s)),
             ],
             stdin=subprocess.DEVNULL,
-            # Small matrices: threads of a linear algebra library would only wait for each other.
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            env={**os.environ, **ONE_THREAD},
             process_group=0,
         )
         while process.poll() is None:

@@ -9,6 +9,10 @@ from typing import TypeVar
 #: two threads gain something, and more would only wait. Hand them months, never single days.
 WORKERS = 2
 
+#: For processes that analyse records: matrices are small, and threads of a linear algebra library
+#: would only wait for each other.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
 Task = TypeVar("Task")
 Done = TypeVar("Done")
 
