@@ -23,6 +23,9 @@ from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.numbered_publisher import START_MS, NumberedPublisher
 from tests.helpers.service import RunningService, serve, unused_port
 
+#: How many messages the load keeps open.
+MOST_AHEAD = 1000
+
 
 class House:
     """A data directory, a bridge that publishes into it, and what the service logged."""
@@ -48,12 +51,18 @@ class House:
 
     @contextmanager
     def load(self) -> Iterator[None]:
-        """Publish without a pause until the block ends."""
+        """Publish until the block ends, never a thousand ahead of what was acknowledged.
+
+        Packet identifiers repeat after 65,535: one that is still open must not be given again.
+        """
         enough = threading.Event()
 
         def publish() -> None:
             while not enough.is_set():
-                self.publisher.publish(50)
+                if self.publisher.published - self.publisher.acknowledged < MOST_AHEAD:
+                    self.publisher.publish(50)
+                else:
+                    enough.wait(0.001)
 
         thread = threading.Thread(target=publish)
         thread.start()

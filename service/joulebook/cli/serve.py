@@ -42,10 +42,12 @@ def serve(data_dir: Path, host: str | None, port: int | None, mqtt_port: int | N
     with only_service(data_dir), _opened_with_a_look(data_dir) as database:
         manager = ServiceManager(os.environ)
         service = Service(database, settings, clock_ms=clock_ms, manager=manager)
+        # Written before a door opens: once bridges send, a write may have to wait for the disk,
+        # and whoever waits where doors are served shuts them all.
+        link = first_owner_link(database, settings, port=service.port)
 
         def started() -> None:
             print(service.address(), flush=True)
-            link = first_owner_link(database, settings, port=service.port)
             if link is not None:
                 print(f"welcome: {link}  (makes the first owner; good once, for a day)", flush=True)
 
