@@ -1,0 +1,1 @@
+"""Many homes beside each other: who is like whom, and who does worse than those."""
