@@ -1,10 +1,19 @@
-"""What many tests share: the demonstration site, built once a run."""
+"""What many tests share: the demonstration site, built once a run, and who runs beside whom."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from joulebook.cli import main
+from tests.helpers.alone import group_of
+from tests.helpers.postgres import PostgresServer
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Say which tests run in turn, for runs with several workers."""
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group(group_of(item)))
 
 
 @pytest.fixture(scope="session")
@@ -13,3 +22,12 @@ def demo_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
     data_dir = tmp_path_factory.mktemp("demo")
     assert main(["demo", "--data", str(data_dir), "--no-serve"]) == 0
     return data_dir
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """A server for the whole run of a worker; each test takes a database of its own."""
+    server = PostgresServer()
+    server.start()
+    yield server
+    server.remove()

@@ -1,12 +1,12 @@
 """Databases with a studio in them, and rows to write there."""
 
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from sqlite3 import Connection
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, ServerPlace, transaction
 from joulebook.storage.records import Column, DeviceRows, Site, Value, Written
 from joulebook.storage.series import SeriesRegister
 from joulebook.storage.writing import write_rows
@@ -15,9 +15,11 @@ from joulebook.storage.writing import write_rows
 NOON_MS = 1_772_366_400_000
 
 
-def studio(data_dir: Path, timezone: str = "Europe/Lisbon") -> tuple[Database, Site]:
+def studio(
+    data_dir: Path, timezone: str = "Europe/Lisbon", server: ServerPlace | None = None
+) -> tuple[Database, Site]:
     """Return a new database and its only site, ``studio``."""
-    database = Database.open(data_dir)
+    database = Database.open(data_dir, server)
     return database, add_site(database, "studio", timezone)
 
 
@@ -58,6 +60,7 @@ def undone(connection: Connection) -> Iterator[None]:
 @contextmanager
 def counted_steps(connection: Connection) -> Iterator[list[int]]:
     """Count the steps of SQLite's machine in a block: a cost that no clock disturbs."""
+    assert isinstance(connection, sqlite3.Connection)
     steps = [0]
 
     def step() -> int:

@@ -1,8 +1,7 @@
 """Days of readings to be sealed, and what is in the tables afterwards."""
 
-from sqlite3 import Connection
-
 from joulebook.core.spans import Span
+from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site, Value, Written
 from tests.helpers.databases import write

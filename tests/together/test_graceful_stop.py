@@ -4,7 +4,6 @@ A lock that somebody else holds on the database stands for a slow disk: the writ
 """
 
 import signal
-import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -73,7 +72,7 @@ class House:
     @contextmanager
     def slow_disk(self) -> Iterator[None]:
         """Let no commit through until the block ends."""
-        connection: sqlite3.Connection = self.database.connect()
+        connection = self.database.connect()
         with transaction(connection):
             yield
         connection.close()

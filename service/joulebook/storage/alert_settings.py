@@ -1,12 +1,11 @@
 """What an owner set about alerts: rules, quiet hours, the letter, and the channels."""
 
-import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from joulebook.core.alerts.rules import BY_NAME
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
@@ -62,7 +61,7 @@ class Channel:
 
 
 @names_faults
-def rule_settings(connection: sqlite3.Connection, site_id: int) -> dict[str, RuleSetting]:
+def rule_settings(connection: Connection, site_id: int) -> dict[str, RuleSetting]:
     """Return the setting of every rule."""
     rows = connection.execute(
         "SELECT rule, is_on, opens_at FROM alert_rules WHERE site_id = ?", (site_id,)
@@ -74,9 +73,7 @@ def rule_settings(connection: sqlite3.Connection, site_id: int) -> dict[str, Rul
 
 
 @names_faults
-def set_rules(
-    connection: sqlite3.Connection, site: Site, settings: Mapping[str, RuleSetting]
-) -> None:
+def set_rules(connection: Connection, site: Site, settings: Mapping[str, RuleSetting]) -> None:
     """Set rules; those not named stay.
 
     Raises
@@ -102,7 +99,7 @@ def set_rules(
 
 
 @names_faults
-def alert_settings(connection: sqlite3.Connection, site_id: int) -> AlertSettings:
+def alert_settings(connection: Connection, site_id: int) -> AlertSettings:
     """Return a site's quiet hours and letter."""
     row = connection.execute(
         """
@@ -124,7 +121,7 @@ def alert_settings(connection: sqlite3.Connection, site_id: int) -> AlertSetting
 
 
 @names_faults
-def set_alert_settings(connection: sqlite3.Connection, site: Site, settings: AlertSettings) -> None:
+def set_alert_settings(connection: Connection, site: Site, settings: AlertSettings) -> None:
     """Set a site's quiet hours and letter.
 
     Raises
@@ -166,7 +163,7 @@ def set_alert_settings(connection: sqlite3.Connection, site: Site, settings: Ale
 
 @names_faults
 def add_channel(
-    connection: sqlite3.Connection, site: Site, *, label: str, url: str, made_ms: int
+    connection: Connection, site: Site, *, label: str, url: str, made_ms: int
 ) -> Channel:
     """Add a channel; whether its address is one that can be used is for the caller to know.
 
@@ -181,12 +178,16 @@ def add_channel(
     with joined(connection):
         if len(channels_of(connection, site.id)) >= MOST_CHANNELS:
             raise _refused("there are many channels already", "url", f"at most {MOST_CHANNELS}")
-        number = connection.execute(
-            "INSERT INTO alert_channels (site_id, label, url, made_ms) VALUES (?, ?, ?, ?)",
+        (number,) = connection.execute(
+            """
+            INSERT INTO alert_channels (site_id, label, url, made_ms)
+            VALUES (?, ?, ?, ?)
+            RETURNING id
+            """,
             (site.id, label.strip(), url.strip(), made_ms),
-        ).lastrowid
+        ).fetchone()
     return Channel(
-        id=int(number or 0),
+        id=int(number),
         site_id=site.id,
         label=label.strip(),
         url=url.strip(),
@@ -195,9 +196,7 @@ def add_channel(
 
 
 @names_faults
-def remove_channel(
-    connection: sqlite3.Connection, site: Site, channel_id: int, *, now_ms: int
-) -> Channel:
+def remove_channel(connection: Connection, site: Site, channel_id: int, *, now_ms: int) -> Channel:
     """Remove a channel: its address is forgotten, and nothing more is sent there.
 
     Raises
@@ -224,7 +223,7 @@ def remove_channel(
 
 
 @names_faults
-def channels_of(connection: sqlite3.Connection, site_id: int) -> list[Channel]:
+def channels_of(connection: Connection, site_id: int) -> list[Channel]:
     """Return a site's channels that were not removed, in the order they were added."""
     rows = connection.execute(
         """

@@ -1,9 +1,9 @@
 """Alerts: how each rule stands, and the episodes that opened and closed."""
 
-import sqlite3
 from dataclasses import dataclass
 
 from joulebook.core.alerts.episodes import Watch
+from joulebook.storage.connections import Connection
 from joulebook.storage.faults import names_faults
 
 
@@ -43,7 +43,7 @@ class Episode:
 
 
 @names_faults
-def watches_of(connection: sqlite3.Connection, site_id: int) -> dict[tuple[str, str], KeptWatch]:
+def watches_of(connection: Connection, site_id: int) -> dict[tuple[str, str], KeptWatch]:
     """Return how each rule stands with each subject; one that was never seen is not there."""
     rows = connection.execute(
         "SELECT rule, subject, is_open, since_ms, least FROM alert_watches WHERE site_id = ?",
@@ -56,7 +56,7 @@ def watches_of(connection: sqlite3.Connection, site_id: int) -> dict[tuple[str, 
 
 
 def keep_watch(
-    connection: sqlite3.Connection, site_id: int, rule: str, subject: str, kept: KeptWatch
+    connection: Connection, site_id: int, rule: str, subject: str, kept: KeptWatch
 ) -> None:
     """Keep how a rule stands with a subject, in the caller's transaction."""
     connection.execute(
@@ -71,7 +71,7 @@ def keep_watch(
 
 
 def open_episode(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     rule: str,
     subject: str,
@@ -81,15 +81,16 @@ def open_episode(
     sentence: str,
 ) -> Episode:
     """Open an episode, in the caller's transaction."""
-    number = connection.execute(
+    (number,) = connection.execute(
         """
         INSERT INTO alert_episodes (site_id, rule, subject, opened_ms, value, sentence)
         VALUES (?, ?, ?, ?, ?, ?)
+        RETURNING id
         """,
         (site_id, rule, subject, at_ms, value, sentence),
-    ).lastrowid
+    ).fetchone()
     return Episode(
-        id=int(number or 0),
+        id=int(number),
         site_id=site_id,
         rule=rule,
         subject=subject,
@@ -101,7 +102,7 @@ def open_episode(
 
 
 def close_episodes(
-    connection: sqlite3.Connection, site_id: int, rule: str, subject: str, *, at_ms: int
+    connection: Connection, site_id: int, rule: str, subject: str, *, at_ms: int
 ) -> list[Episode]:
     """Close what is open of a rule with a subject, in the caller's transaction; return it."""
     there = [
@@ -110,15 +111,19 @@ def close_episodes(
         if (each.rule, each.subject) == (rule, subject)
     ]
     connection.executemany(
-        "UPDATE alert_episodes SET closed_ms = max(opened_ms, ?) WHERE id = ?",
-        [(at_ms, each.id) for each in there],
+        """
+        UPDATE alert_episodes
+        SET closed_ms = CASE WHEN opened_ms > ? THEN opened_ms ELSE ? END
+        WHERE id = ?
+        """,
+        [(at_ms, at_ms, each.id) for each in there],
     )
     return there
 
 
 @names_faults
 def episodes_of(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     *,
     only_open: bool = False,

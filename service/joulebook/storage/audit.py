@@ -1,9 +1,8 @@
 """The audit log: what was changed, by whom and when. Rows are added and never edited."""
 
-import sqlite3
 from dataclasses import dataclass
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 
 _LONGEST_DETAIL = 500
@@ -35,7 +34,7 @@ class Audited:
 
 
 @names_faults
-def note_change(connection: sqlite3.Connection, change: Audited) -> None:
+def note_change(connection: Connection, change: Audited) -> None:
     """Add a change to the log, in the transaction that makes it where there is one."""
     with joined(connection):
         connection.execute(
@@ -49,7 +48,7 @@ def note_change(connection: sqlite3.Connection, change: Audited) -> None:
 
 @names_faults
 def audit_log(
-    connection: sqlite3.Connection, *, site: str | None = None, most: int = 200, skip: int = 0
+    connection: Connection, *, site: str | None = None, most: int = 200, skip: int = 0
 ) -> list[Audited]:
     """Return changes, the newest first; those of one site, or all."""
     rows = connection.execute(

@@ -1,7 +1,6 @@
 """The table of sealed blocks: which there are, what they hold, which are damaged."""
 
 import logging
-import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +16,7 @@ from joulebook.storage.blocks.block import (
     decode_block,
 )
 from joulebook.storage.blocks.parts import BlockDamagedError
-from joulebook.storage.connections import joined_snapshot
+from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import next_mark
 from joulebook.storage.periods import A_MONDAY_MS, WEEK_MS
@@ -43,9 +42,7 @@ class StoredBlock:
     data: bytes
 
 
-def blocks_within(
-    connection: sqlite3.Connection, device_id: int, span: Span
-) -> Iterator[StoredBlock]:
+def blocks_within(connection: Connection, device_id: int, span: Span) -> Iterator[StoredBlock]:
     """Yield a device's blocks whose periods meet a span, in order of time."""
     rows = connection.execute(
         """
@@ -60,19 +57,17 @@ def blocks_within(
         yield StoredBlock(block_id, device, Span(start_ms, end_ms), count, data)
 
 
-def block_ids(connection: sqlite3.Connection, device_id: int, span: Span) -> list[int]:
+def block_ids(connection: Connection, device_id: int, span: Span) -> list[int]:
     """Return the ids of :func:`blocks_within`, without reading the blocks."""
     return [block_id for block_id, _ in heads_within(connection, device_id, span)]
 
 
-def periods_within(connection: sqlite3.Connection, device_id: int, span: Span) -> list[Span]:
+def periods_within(connection: Connection, device_id: int, span: Span) -> list[Span]:
     """Return the periods of :func:`blocks_within`, without reading the blocks."""
     return [period for _, period in heads_within(connection, device_id, span)]
 
 
-def heads_within(
-    connection: sqlite3.Connection, device_id: int, span: Span
-) -> list[tuple[int, Span]]:
+def heads_within(connection: Connection, device_id: int, span: Span) -> list[tuple[int, Span]]:
     """Return the ids and periods of :func:`blocks_within`, without reading the blocks."""
     rows = connection.execute(
         """
@@ -87,7 +82,7 @@ def heads_within(
 
 
 def weeks_of_several(
-    connection: sqlite3.Connection, before_ms: int, most_rows: int
+    connection: Connection, before_ms: int, most_rows: int
 ) -> list[tuple[int, int]]:
     """Return (device, an instant) for the ISO weeks before one that have several blocks.
 
@@ -107,7 +102,7 @@ def weeks_of_several(
 
 
 def read_sealed(
-    connection: sqlite3.Connection, device_id: int, span: Span, series_ids: Iterable[int]
+    connection: Connection, device_id: int, span: Span, series_ids: Iterable[int]
 ) -> tuple[list[DeviceBlock], list[DamagedBlock]]:
     """Return what blocks hold of a span, in order of time, and the blocks that are damaged."""
     wanted = set(series_ids)
@@ -122,7 +117,7 @@ def read_sealed(
 
 
 def named_damage(
-    connection: sqlite3.Connection, block: StoredBlock, error: BlockDamagedError
+    connection: Connection, block: StoredBlock, error: BlockDamagedError
 ) -> DamagedBlock:
     """Return which block is damaged, in words, and log it."""
     (device,) = connection.execute(
@@ -142,7 +137,7 @@ def named_damage(
 
 
 def sealed_values(
-    connection: sqlite3.Connection, device_id: int, series: Sequence[Series], instants: list[int]
+    connection: Connection, device_id: int, series: Sequence[Series], instants: list[int]
 ) -> dict[int, tuple[Value, ...]]:
     """Return the sealed values of a device at some instants, in the order of the series.
 
@@ -179,7 +174,7 @@ def _values(part: DeviceBlock, series: Series, place: NDArray[np.intp]) -> list[
 
 
 def put_block(
-    connection: sqlite3.Connection, device_id: int, period: Span, block: DeviceBlock, data: bytes
+    connection: Connection, device_id: int, period: Span, block: DeviceBlock, data: bytes
 ) -> int:
     """Store a block in place of those of its period, in the caller's transaction; return its id."""
     block_id = next_mark(connection)
@@ -212,7 +207,7 @@ def put_block(
 
 @names_faults
 def check_blocks(
-    connection: sqlite3.Connection, after_id: int, count: int = CHECKED_AT_ONCE
+    connection: Connection, after_id: int, count: int = CHECKED_AT_ONCE
 ) -> tuple[int | None, list[DamagedBlock]]:
     """Check the next blocks' checksums, and that they can be decoded as what they are.
 
@@ -256,7 +251,7 @@ def _check(block: StoredBlock, stored_checksum: int) -> None:
         raise BlockDamagedError(f"{len(decoded.at_ms)} rows, where {block.rows} belong")
 
 
-def damaged_blocks(connection: sqlite3.Connection) -> list[DamagedBlock]:
+def damaged_blocks(connection: Connection) -> list[DamagedBlock]:
     """Check every block and return those that are damaged; reads the whole table."""
     last_id: int | None = 0
     damaged = []

@@ -1,14 +1,34 @@
-"""Connections to the database file, and the one way to write through them."""
+"""Connections to the database, and the one way to write through them.
+
+A SQLite file has one writer at a time, and a PostgreSQL server has locks that say who may write
+beside whom: here both keep one promise.
+"""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, create_engine, event
+import sqlalchemy
+from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
 from joulebook.storage.faults import naming_faults
+from joulebook.storage.stores import Connection, ServerConnection, listed, on_server
+
+__all__ = [
+    "Connection",
+    "ServerConnection",
+    "catalogue_engine",
+    "joined",
+    "joined_snapshot",
+    "listed",
+    "on_server",
+    "open_connection",
+    "require_transaction",
+    "transaction",
+    "wait_for_nobody",
+]
 
 #: How long a writer waits for another one before it gives up. [s]
 BUSY_TIMEOUT_S = 30.0
@@ -45,19 +65,30 @@ def open_connection(path: Path, *, create: bool = False) -> sqlite3.Connection:
 
 
 @contextmanager
-def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+def transaction(connection: Connection, sites: Iterable[int] | None = None) -> Iterator[None]:
     """Write all of what follows, or nothing of it; on disk by the time it ends.
 
-    The write lock is taken at the start, so what is read inside stays true until the commit
-    although another process may write to the same file.
+    What is read inside stays true until the commit although others may write to the same
+    database: the write lock is taken at the start. A file has one; a server has one for each
+    group of sites, and who does not name ``sites`` waits for all of them.
+
+    Parameters
+    ----------
+    sites : iterable of int, optional
+        The sites (ids) that this writes to, and reads of in order to write: nothing else.
 
     Raises
     ------
     StorageUnavailableError
-        If the disk is full, the file locked for too long, or read-only. Nothing was written.
+        If the disk is full, the database locked for too long, read-only or away. Nothing was
+        written, unless a server went away in the very moment of the commit.
     """
     if connection.in_transaction:
         raise RuntimeError("a transaction is open already; joined() takes part in it")
+    if on_server(connection):
+        with connection.writing(sites):
+            yield
+        return
     with naming_faults(connection):
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -70,23 +101,27 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 @contextmanager
-def joined(connection: sqlite3.Connection) -> Iterator[None]:
+def joined(connection: Connection, sites: Iterable[int] | None = None) -> Iterator[None]:
     """Take part in the caller's transaction, or open one of our own where there is none."""
     if connection.in_transaction:
         yield
     else:
-        with transaction(connection):
+        with transaction(connection, sites):
             yield
 
 
 @contextmanager
-def joined_snapshot(connection: sqlite3.Connection) -> Iterator[None]:
+def joined_snapshot(connection: Connection) -> Iterator[None]:
     """Read all inside as of one commit: the caller's transaction, or one that only reads.
 
     Between two reads outside of it, rows may be sealed: they would be seen twice or never.
     """
     if connection.in_transaction:
         yield
+        return
+    if on_server(connection):
+        with connection.reading():
+            yield
         return
     connection.execute("BEGIN")
     try:
@@ -97,7 +132,15 @@ def joined_snapshot(connection: sqlite3.Connection) -> Iterator[None]:
             connection.execute("ROLLBACK")
 
 
-def require_transaction(connection: sqlite3.Connection) -> None:
+def wait_for_nobody(connection: Connection) -> None:
+    """Let what follows on this connection fail at once where somebody else holds the lock."""
+    if on_server(connection):
+        connection.wait_for_nobody()
+    else:
+        connection.execute("PRAGMA busy_timeout = 0")
+
+
+def require_transaction(connection: Connection) -> None:
     """Raise where statements would be committed one by one.
 
     Also after a fault upon which SQLite rolled back by itself: a caller that caught it and
@@ -123,7 +166,7 @@ def catalogue_engine(path: Path) -> Engine:
     )
 
     @event.listens_for(engine, "begin")
-    def begin(connection: Connection) -> None:
+    def begin(connection: sqlalchemy.Connection) -> None:
         reads = connection.get_execution_options().get("reads", False)
         connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
 

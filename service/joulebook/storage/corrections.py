@@ -1,13 +1,12 @@
 """Corrections of a site's readings: added and withdrawn, never edited."""
 
-import sqlite3
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from joulebook.core.corrections import KINDS, Correction, CorrectionKind
 from joulebook.core.quantities import quantity_of
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined, transaction
+from joulebook.storage.connections import Connection, joined, transaction
 from joulebook.storage.days import mark_span
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import mark_record
@@ -29,7 +28,7 @@ class Corrected:
 
 
 @names_faults
-def add_correction(connection: sqlite3.Connection, site: Site, wanted: Correction) -> Corrected:
+def add_correction(connection: Connection, site: Site, wanted: Correction) -> Corrected:
     """Add a correction and mark every local day that it touches, in one transaction.
 
     Parameters
@@ -48,18 +47,19 @@ def add_correction(connection: sqlite3.Connection, site: Site, wanted: Correctio
         _check_series(wanted, series_of(connection, site.id))
         for there in corrections_of(connection, site.id):
             _check_same(wanted, there)
-        number = connection.execute(
+        (number,) = connection.execute(
             """
             INSERT INTO corrections
                 (site_id, device, quantity, kind, value, from_ms, to_ms, note, made_ms)
             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+            RETURNING id
             """,
             (
                 *(site.id, wanted.device, wanted.quantity, wanted.kind, wanted.value),
                 *(wanted.from_ms, wanted.to_ms, wanted.note, wanted.made_ms),
             ),
-        ).lastrowid
-        added = replace(wanted, id=int(number or 0))
+        ).fetchone()
+        added = replace(wanted, id=int(number))
         return Corrected(added, _mark(connection, site, added))
 
 
@@ -68,7 +68,7 @@ class _OnlyLookedError(Exception):
 
 
 @names_faults
-def preview_correction(connection: sqlite3.Connection, site: Site, wanted: Correction) -> Corrected:
+def preview_correction(connection: Connection, site: Site, wanted: Correction) -> Corrected:
     """Return what :func:`add_correction` would, and change nothing.
 
     Raises
@@ -85,7 +85,7 @@ def preview_correction(connection: sqlite3.Connection, site: Site, wanted: Corre
 
 @names_faults
 def withdraw_correction(
-    connection: sqlite3.Connection, site: Site, correction_id: int, *, now_ms: int
+    connection: Connection, site: Site, correction_id: int, *, now_ms: int
 ) -> Corrected:
     """Withdraw a correction and mark every local day that it touched, in one transaction.
 
@@ -115,7 +115,7 @@ def withdraw_correction(
 
 @names_faults
 def corrections_of(
-    connection: sqlite3.Connection, site_id: int, *, withdrawn: bool = False
+    connection: Connection, site_id: int, *, withdrawn: bool = False
 ) -> list[Correction]:
     """Return a site's corrections in the order they were made; withdrawn ones if asked for."""
     rows = connection.execute(
@@ -156,7 +156,7 @@ def _correction(
     )
 
 
-def _mark(connection: sqlite3.Connection, site: Site, correction: Correction) -> int:
+def _mark(connection: Connection, site: Site, correction: Correction) -> int:
     # The record too, where no day has readings yet: its analysis lists corrections.
     mark_record(connection, site.id)
     return mark_span(connection, site, correction.from_ms, correction.to_ms)

@@ -1,14 +1,12 @@
 """Results of local days, and the days whose results are behind their readings."""
 
-import json
-import sqlite3
 from collections.abc import Iterable
 from datetime import date
 from itertools import takewhile
 from zoneinfo import ZoneInfo
 
 from joulebook.core.spans import date_of
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined, listed
 from joulebook.storage.faults import names_faults
 from joulebook.storage.instants import NextReading
 from joulebook.storage.marking import REACH_MS, mark, reached_days
@@ -17,7 +15,7 @@ from joulebook.storage.records import DirtyDay, Site
 
 
 @names_faults
-def dirty_days(connection: sqlite3.Connection, limit: int = 100) -> list[DirtyDay]:
+def dirty_days(connection: Connection, limit: int = 100) -> list[DirtyDay]:
     """Return dirty days, the newest first: today's page is looked at most."""
     rows = connection.execute(
         """
@@ -32,23 +30,21 @@ def dirty_days(connection: sqlite3.Connection, limit: int = 100) -> list[DirtyDa
 
 
 @names_faults
-def dirty_count(connection: sqlite3.Connection) -> int:
+def dirty_count(connection: Connection) -> int:
     """Return how many days are dirty."""
     (count,) = connection.execute("SELECT count(*) FROM dirty_days").fetchone()
     return int(count)
 
 
 @names_faults
-def mark_days(connection: sqlite3.Connection, site_id: int, days: Iterable[date]) -> None:
+def mark_days(connection: Connection, site_id: int, days: Iterable[date]) -> None:
     """Mark days of a site dirty."""
     with joined(connection):
         mark(connection, site_id, days)
 
 
 @names_faults
-def mark_span(
-    connection: sqlite3.Connection, site: Site, from_ms: int | None, to_ms: int | None
-) -> int:
+def mark_span(connection: Connection, site: Site, from_ms: int | None, to_ms: int | None) -> int:
     """Mark the local days dirty that readings of a span reach; return how many those are.
 
     Days that are final, since their readings were removed, are not among them.
@@ -84,7 +80,7 @@ def mark_span(
 
 @names_faults
 def save_day(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     day: date,
     method: str,
@@ -116,7 +112,7 @@ def save_day(
 
 @names_faults
 def day_results(
-    connection: sqlite3.Connection, site_id: int, first: date | None, last: date | None
+    connection: Connection, site_id: int, first: date | None, last: date | None
 ) -> list[tuple[date, str, bytes]]:
     """Return (date, method, result) from ``first`` to ``last``, both included, in order."""
     rows = connection.execute(
@@ -132,24 +128,18 @@ def day_results(
 
 
 @names_faults
-def computed_at(
-    connection: sqlite3.Connection, site_id: int, days: Iterable[date]
-) -> dict[date, int]:
+def computed_at(connection: Connection, site_id: int, days: Iterable[date]) -> dict[date, int]:
     """Return when the result of each of some days was computed; not those without. [ms, UTC]"""
-    names = json.dumps([day.isoformat() for day in days])
+    names, wanted = listed(connection, [day.isoformat() for day in days])
     rows = connection.execute(
-        """
-        SELECT day, computed_ms
-        FROM day_results
-        WHERE site_id = ? AND day IN (SELECT value FROM json_each(?))
-        """,
-        (site_id, names),
+        f"SELECT day, computed_ms FROM day_results WHERE site_id = ? AND day IN {names}",  # noqa: S608 -- a place for values
+        (site_id, wanted),
     )
     return {date.fromisoformat(day): computed_ms for day, computed_ms in rows}
 
 
 @names_faults
-def month_stamps(connection: sqlite3.Connection, site_id: int) -> dict[date, tuple[int, int, int]]:
+def month_stamps(connection: Connection, site_id: int) -> dict[date, tuple[int, int, int]]:
     """Return what stands for the results of each month: it changes whenever one of them does.
 
     By the month's first day, in order; months without a result are not among them.
@@ -168,7 +158,7 @@ def month_stamps(connection: sqlite3.Connection, site_id: int) -> dict[date, tup
 
 
 @names_faults
-def clear_results(connection: sqlite3.Connection, site_id: int) -> None:
+def clear_results(connection: Connection, site_id: int) -> None:
     """Drop a site's results and mark every day dirty that its readings reach."""
     with joined(connection):
         connection.execute("DELETE FROM day_results WHERE site_id = ?", (site_id,))

@@ -1,13 +1,12 @@
 """Guided deep-discharge tests of a site: planned, begun, ended. What came of one is computed."""
 
-import sqlite3
 from dataclasses import asdict, dataclass, replace
 
 import msgspec
 
 from joulebook.core.battery.deep_test_plan import Target
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
@@ -43,7 +42,7 @@ class DeepTest:
 
 @names_faults
 def plan_test(
-    connection: sqlite3.Connection, site: Site, target: Target, *, note: str, planned_ms: int
+    connection: Connection, site: Site, target: Target, *, note: str, planned_ms: int
 ) -> DeepTest:
     """Plan a test.
 
@@ -60,18 +59,19 @@ def plan_test(
                     "no test under way",
                     "end it with `joulebook deep-test end`",
                 )
-        number = connection.execute(
+        (number,) = connection.execute(
             """
             INSERT INTO deep_tests (site_id, planned_ms, target, note)
             VALUES (?, ?, ?, ?)
+            RETURNING id
             """,
             (site.id, planned_ms, msgspec.json.encode(asdict(target)).decode(), note),
-        ).lastrowid
-    return DeepTest(id=int(number or 0), planned_ms=planned_ms, target=target, note=note)
+        ).fetchone()
+    return DeepTest(id=int(number), planned_ms=planned_ms, target=target, note=note)
 
 
 @names_faults
-def start_test(connection: sqlite3.Connection, site: Site, *, started_ms: int) -> DeepTest:
+def start_test(connection: Connection, site: Site, *, started_ms: int) -> DeepTest:
     """Begin the test that was planned.
 
     Raises
@@ -94,7 +94,7 @@ def start_test(connection: sqlite3.Connection, site: Site, *, started_ms: int) -
 
 
 @names_faults
-def end_test(connection: sqlite3.Connection, site: Site, *, ended_ms: int) -> DeepTest:
+def end_test(connection: Connection, site: Site, *, ended_ms: int) -> DeepTest:
     """End the test, also one that never began: then it was only a plan.
 
     Raises
@@ -115,7 +115,7 @@ def end_test(connection: sqlite3.Connection, site: Site, *, ended_ms: int) -> De
 
 
 @names_faults
-def deep_tests_of(connection: sqlite3.Connection, site_id: int) -> list[DeepTest]:
+def deep_tests_of(connection: Connection, site_id: int) -> list[DeepTest]:
     """Return a site's tests in the order they were planned."""
     rows = connection.execute(
         """
@@ -139,7 +139,7 @@ def deep_tests_of(connection: sqlite3.Connection, site_id: int) -> list[DeepTest
     ]
 
 
-def _open_test(connection: sqlite3.Connection, site: Site) -> DeepTest:
+def _open_test(connection: Connection, site: Site) -> DeepTest:
     under_way = [there for there in deep_tests_of(connection, site.id) if there.is_open]
     if not under_way:
         raise _refused(

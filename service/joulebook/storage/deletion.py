@@ -4,12 +4,11 @@ What belongs to a site is asked of the database itself, so that a table which co
 forgotten: rows with its id, with the id of one of its devices, or that refer to such rows.
 """
 
-import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from joulebook.storage.audit import Audited, note_change
-from joulebook.storage.connections import transaction
+from joulebook.storage.connections import Connection, transaction
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
@@ -27,7 +26,7 @@ class Belonging:
     condition: str
 
 
-def belongings(connection: sqlite3.Connection) -> list[Belonging]:
+def belongings(connection: Connection) -> list[Belonging]:
     """Return what holds rows of a site, those that refer to others before the others."""
     names = [
         name
@@ -53,7 +52,7 @@ def belongings(connection: sqlite3.Connection) -> list[Belonging]:
 
 @names_faults
 def delete_site(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site: Site,
     *,
     who: str,
@@ -97,7 +96,7 @@ def delete_site(
     return gone
 
 
-def _emptied(connection: sqlite3.Connection, each: Belonging, site: Site) -> int:
+def _emptied(connection: Connection, each: Belonging, site: Site) -> int:
     """Delete a table's rows of a site, some at a time, and return how many there were."""
     gone, key = 0, _key(connection, each.table)
     some = f"SELECT {key} FROM {each.table} WHERE {each.condition} LIMIT {ROWS_AT_ONCE}"  # noqa: S608 -- names of ours
@@ -110,7 +109,7 @@ def _emptied(connection: sqlite3.Connection, each: Belonging, site: Site) -> int
             return gone
 
 
-def _key(connection: sqlite3.Connection, table: str) -> str:
+def _key(connection: Connection, table: str) -> str:
     """Return what tells a table's rows apart: its rowid, or its key where it has none."""
     (sql,) = connection.execute(
         "SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)
@@ -123,7 +122,7 @@ def _key(connection: sqlite3.Connection, table: str) -> str:
     return ", ".join(name for (name,) in keys)
 
 
-def _parents(connection: sqlite3.Connection, table: str) -> list[tuple[str, str]]:
+def _parents(connection: Connection, table: str) -> list[tuple[str, str]]:
     """Return the columns that refer to other tables, and to which.
 
     A column that is called as those which refer to sites or devices does so, declared or not.

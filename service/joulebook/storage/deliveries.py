@@ -5,10 +5,9 @@ that the service ended in between: whether it arrived nobody can tell, and since
 twice it is not sent again but shown as unknown.
 """
 
-import sqlite3
 from dataclasses import dataclass
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 
 #: Pauses before the second and further tries; after the last one it is given up. [s]
@@ -55,7 +54,7 @@ class Delivery:
 
 
 def put_delivery(
-    connection: sqlite3.Connection, channel_id: int, told: Told, *, now_ms: int, not_before_ms: int
+    connection: Connection, channel_id: int, told: Told, *, now_ms: int, not_before_ms: int
 ) -> bool:
     """Put something there to be told, in the caller's transaction.
 
@@ -75,7 +74,7 @@ def put_delivery(
 
 
 @names_faults
-def due_deliveries(connection: sqlite3.Connection, *, now_ms: int, most: int) -> list[Delivery]:
+def due_deliveries(connection: Connection, *, now_ms: int, most: int) -> list[Delivery]:
     """Return what is to be sent now, the oldest first."""
     return _deliveries(
         connection,
@@ -85,9 +84,7 @@ def due_deliveries(connection: sqlite3.Connection, *, now_ms: int, most: int) ->
 
 
 @names_faults
-def deliveries_of(
-    connection: sqlite3.Connection, site_id: int, *, most: int = 50
-) -> list[Delivery]:
+def deliveries_of(connection: Connection, site_id: int, *, most: int = 50) -> list[Delivery]:
     """Return what was or is to be told of a site, the newest first."""
     return _deliveries(
         connection, "channels.site_id = ? ORDER BY deliveries.id DESC LIMIT ?", (site_id, most)
@@ -95,7 +92,7 @@ def deliveries_of(
 
 
 @names_faults
-def letters_of(connection: sqlite3.Connection, site_id: int) -> set[str]:
+def letters_of(connection: Connection, site_id: int) -> set[str]:
     """Return the ISO weeks whose letter of a site was put there, for any channel."""
     rows = connection.execute(
         """
@@ -110,7 +107,7 @@ def letters_of(connection: sqlite3.Connection, site_id: int) -> set[str]:
 
 
 @names_faults
-def begin_sending(connection: sqlite3.Connection, delivery: Delivery) -> bool:
+def begin_sending(connection: Connection, delivery: Delivery) -> bool:
     """Note that a delivery is under way; return whether it still was to be sent."""
     with joined(connection):
         return bool(
@@ -125,15 +122,13 @@ def begin_sending(connection: sqlite3.Connection, delivery: Delivery) -> bool:
 
 
 @names_faults
-def note_sent(connection: sqlite3.Connection, delivery: Delivery) -> None:
+def note_sent(connection: Connection, delivery: Delivery) -> None:
     """Note that a delivery under way was taken by its service."""
     _set_state(connection, delivery, "delivered", "", 0)
 
 
 @names_faults
-def note_refused(
-    connection: sqlite3.Connection, delivery: Delivery, trouble: str, *, now_ms: int
-) -> bool:
+def note_refused(connection: Connection, delivery: Delivery, trouble: str, *, now_ms: int) -> bool:
     """Note that a delivery under way was not taken; return whether it is tried again."""
     done = delivery.tries
     if done >= len(PAUSES_S):
@@ -144,7 +139,7 @@ def note_refused(
 
 
 @names_faults
-def note_cut_short(connection: sqlite3.Connection) -> int:
+def note_cut_short(connection: Connection) -> int:
     """Note of deliveries under way that the service ended in between; return how many."""
     with joined(connection):
         return connection.execute(
@@ -157,7 +152,7 @@ def note_cut_short(connection: sqlite3.Connection) -> int:
 
 
 def _set_state(
-    connection: sqlite3.Connection, delivery: Delivery, state: str, trouble: str, next_ms: int
+    connection: Connection, delivery: Delivery, state: str, trouble: str, next_ms: int
 ) -> None:
     with joined(connection):
         connection.execute(
@@ -166,9 +161,7 @@ def _set_state(
         )
 
 
-def _deliveries(
-    connection: sqlite3.Connection, condition: str, values: tuple[int, int]
-) -> list[Delivery]:
+def _deliveries(connection: Connection, condition: str, values: tuple[int, int]) -> list[Delivery]:
     rows = connection.execute(
         f"""
         SELECT deliveries.id, channel_id, label, url, about, title, body, html, state,

@@ -1,11 +1,10 @@
 """What was changed at a site, and when: before and after such an event are never mixed."""
 
-import sqlite3
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import mark_record
 from joulebook.storage.records import Site
@@ -57,7 +56,7 @@ class Event:
 
 
 @names_faults
-def add_event(connection: sqlite3.Connection, site: Site, wanted: Event) -> Event:
+def add_event(connection: Connection, site: Site, wanted: Event) -> Event:
     """Add an event and mark the site's record, in one transaction.
 
     Parameters
@@ -73,21 +72,20 @@ def add_event(connection: sqlite3.Connection, site: Site, wanted: Event) -> Even
     """
     _check(wanted)
     with joined(connection):
-        number = connection.execute(
+        (number,) = connection.execute(
             """
             INSERT INTO events (site_id, at_ms, kind, title, note, made_ms)
             VALUES (?, ?, ?, ?, ?, ?)
+            RETURNING id
             """,
             (site.id, wanted.at_ms, wanted.kind, wanted.title, wanted.note, wanted.made_ms),
-        ).lastrowid
+        ).fetchone()
         mark_record(connection, site.id)
-        return replace(wanted, id=int(number or 0))
+        return replace(wanted, id=int(number))
 
 
 @names_faults
-def remove_event(
-    connection: sqlite3.Connection, site: Site, event_id: int, *, now_ms: int
-) -> Event:
+def remove_event(connection: Connection, site: Site, event_id: int, *, now_ms: int) -> Event:
     """Take an event back and mark the site's record, in one transaction. Its row stays.
 
     Raises
@@ -110,9 +108,7 @@ def remove_event(
 
 
 @names_faults
-def events_of(
-    connection: sqlite3.Connection, site_id: int, *, removed: bool = False
-) -> list[Event]:
+def events_of(connection: Connection, site_id: int, *, removed: bool = False) -> list[Event]:
     """Return a site's events in order of time; removed ones if asked for."""
     rows = connection.execute(
         """

@@ -1,4 +1,4 @@
-"""What SQLite's own errors mean to the person who runs the service."""
+"""What a store's own errors mean to the person who runs the service. Here: SQLite's."""
 
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -10,10 +10,12 @@ from typing import Concatenate, NoReturn, ParamSpec, TypeVar
 from sqlalchemy.exc import DBAPIError
 
 from joulebook.errors import DataRefusedError, JoulebookError, UnavailableError
+from joulebook.storage.stores import Connection, on_server
 
 P = ParamSpec("P")
 R = TypeVar("R")
-Where = Path | sqlite3.Connection
+C = TypeVar("C", bound=Connection)
+Where = Path | str | Connection
 
 
 class StorageUnavailableError(UnavailableError):
@@ -70,6 +72,10 @@ def storage_fault(error: BaseException | None, where: Where) -> JoulebookError |
     A statement that SQLite does not understand is an ``OperationalError`` too, but trying it
     again would never help: such errors stay what they are.
     """
+    if hasattr(error, "sqlstate"):  # loaded by now, whose error it is
+        from joulebook.storage.postgres.faults import server_fault
+
+        return server_fault(error, _path(where))
     # Extended codes carry the primary code in their low byte. Errors that Python's driver
     # raises by itself have no code.
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_OK) & 0xFF
@@ -89,9 +95,11 @@ def storage_fault(error: BaseException | None, where: Where) -> JoulebookError |
 
 
 def _path(where: Where) -> object:
-    if isinstance(where, sqlite3.Connection):
-        return where.execute("SELECT file FROM pragma_database_list").fetchone()[0]
-    return where
+    if isinstance(where, Path | str):
+        return where
+    if on_server(where):
+        return where.address
+    return where.execute("SELECT file FROM pragma_database_list").fetchone()[0]
 
 
 @contextmanager
@@ -100,8 +108,8 @@ def naming_faults(where: Where) -> Iterator[None]:
 
     Parameters
     ----------
-    where : Path or sqlite3.Connection
-        The file, or a connection to it.
+    where : Path, str or Connection
+        The file, a server's address, or a connection.
     """
     try:
         yield
@@ -117,12 +125,12 @@ def _raise_named(error: sqlite3.Error | DBAPIError, where: Where) -> NoReturn:
 
 
 def names_faults(
-    function: Callable[Concatenate[sqlite3.Connection, P], R],
-) -> Callable[Concatenate[sqlite3.Connection, P], R]:
+    function: Callable[Concatenate[C, P], R],
+) -> Callable[Concatenate[C, P], R]:
     """Make a function of a connection raise errors for people."""
 
     @wraps(function)
-    def named(connection: sqlite3.Connection, /, *args: P.args, **kwargs: P.kwargs) -> R:
+    def named(connection: C, /, *args: P.args, **kwargs: P.kwargs) -> R:
         try:  # as naming_faults does, which would take longer than some of the functions
             return function(connection, *args, **kwargs)
         except (sqlite3.Error, DBAPIError) as error:

@@ -1,10 +1,10 @@
 """What a look at a database found."""
 
-import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from joulebook.storage.connections import Connection
 from joulebook.storage.faults import DatabaseDamagedError
 
 #: Says what is wrong with a day's result of a method, ``None`` where nothing is.
@@ -37,7 +37,7 @@ class Findings:
         )
 
 
-def has_table(connection: sqlite3.Connection, name: str) -> bool:
+def has_table(connection: Connection, name: str) -> bool:
     """Return whether the database has a table; those of earlier versions lack some."""
     found = connection.execute("SELECT 1 FROM sqlite_schema WHERE name = ?", (name,)).fetchone()
     return found is not None

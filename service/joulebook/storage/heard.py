@@ -1,13 +1,12 @@
 """When each device of a site was heard first and last."""
 
-import sqlite3
-
 from joulebook.core.spans import Span
+from joulebook.storage.connections import Connection
 from joulebook.storage.faults import names_faults
 
 
 @names_faults
-def heard_spans(connection: sqlite3.Connection, site_id: int) -> dict[str, Span]:
+def heard_spans(connection: Connection, site_id: int) -> dict[str, Span]:
     """Return the span from each device's first reading to 1 ms after its last, by its name.
 
     A device without any reading is not among them.

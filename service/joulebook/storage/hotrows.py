@@ -1,19 +1,22 @@
 """Rows that are not sealed yet: out of ``readings`` as arrays, and which days still have some."""
 
-import sqlite3
 from collections.abc import Iterable, Sequence
 from itertools import chain
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from joulebook.core.quantities import ValueKind
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock
 from joulebook.storage.blocks.columns import Column
+from joulebook.storage.connections import Connection
 from joulebook.storage.marking import next_mark
 from joulebook.storage.overlays import nothing
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.records import Series
+from joulebook.storage.slots import places_of
 
 # What a value becomes in an array; NULL becomes NaN there, and None among texts.
 _FORMS: dict[ValueKind, str] = {"number": "f8", "flag": "f8", "text": "O"}
@@ -23,10 +26,10 @@ HotDay = tuple[int, int]
 
 
 def read_hot(
-    connection: sqlite3.Connection, device_id: int, span: Span, series: Sequence[Series]
+    connection: Connection, device_id: int, span: Span, series: Sequence[Series]
 ) -> DeviceBlock:
     """Return a device's hot rows in a span, with all of the given series (one at least)."""
-    names = ", ".join(f"v{one.slot}" for one in series)
+    names = ", ".join(places_of(connection, series))
     cursor = connection.execute(
         f"""
         SELECT at_ms, {names}
@@ -44,11 +47,19 @@ def read_hot(
     rows = np.fromiter(chain((first,), cursor), dtype=form)
     return DeviceBlock(
         np.ascontiguousarray(rows["at_ms"]),
-        {one.id: Column(one.kind, np.ascontiguousarray(rows[f"v{one.slot}"])) for one in series},
+        {one.id: Column(one.kind, _values(rows[f"v{one.slot}"], one)) for one in series},
     )
 
 
-def count_hot(connection: sqlite3.Connection, device_id: int, span: Span) -> int:
+def _values(held: NDArray[Any], series: Series) -> NDArray[Any]:
+    if series.kind != "text":
+        return np.ascontiguousarray(held)
+    # A server's rows hold bytes.
+    texts = [one.decode() if isinstance(one, bytes) else one for one in held]
+    return np.array(texts, dtype=object)
+
+
+def count_hot(connection: Connection, device_id: int, span: Span) -> int:
     """Return how many hot rows a device has in a span."""
     (count,) = connection.execute(
         "SELECT count(*) FROM readings WHERE device_id = ? AND at_ms >= ? AND at_ms < ?",
@@ -57,7 +68,7 @@ def count_hot(connection: sqlite3.Connection, device_id: int, span: Span) -> int
     return int(count)
 
 
-def delete_hot(connection: sqlite3.Connection, device_id: int, span: Span) -> None:
+def delete_hot(connection: Connection, device_id: int, span: Span) -> None:
     """Delete a device's hot rows in a span, in the caller's transaction."""
     connection.execute(
         "DELETE FROM readings WHERE device_id = ? AND at_ms >= ? AND at_ms < ?",
@@ -65,7 +76,7 @@ def delete_hot(connection: sqlite3.Connection, device_id: int, span: Span) -> No
     )
 
 
-def note_hot(connection: sqlite3.Connection, device_days: Iterable[tuple[int, int]]) -> None:
+def note_hot(connection: Connection, device_days: Iterable[tuple[int, int]]) -> None:
     """Note that rows of (device, day) were written, in the caller's transaction.
 
     The mark is a new one: whoever is sealing such a day sees that it changed meanwhile.
@@ -81,7 +92,7 @@ def note_hot(connection: sqlite3.Connection, device_days: Iterable[tuple[int, in
     )
 
 
-def hot_days(connection: sqlite3.Connection, device_id: int, period: Span) -> list[HotDay]:
+def hot_days(connection: Connection, device_id: int, period: Span) -> list[HotDay]:
     """Return the days of a period that have hot rows, with their marks, in order."""
     return connection.execute(
         "SELECT day, mark FROM hot_days WHERE device_id = ? AND day >= ? AND day < ? ORDER BY day",
@@ -89,7 +100,7 @@ def hot_days(connection: sqlite3.Connection, device_id: int, period: Span) -> li
     ).fetchall()
 
 
-def forget_hot(connection: sqlite3.Connection, device_id: int, period: Span) -> None:
+def forget_hot(connection: Connection, device_id: int, period: Span) -> None:
     """Note that a period has no hot rows any more, in the caller's transaction."""
     connection.execute(
         "DELETE FROM hot_days WHERE device_id = ? AND day >= ? AND day < ?",
@@ -97,7 +108,7 @@ def forget_hot(connection: sqlite3.Connection, device_id: int, period: Span) -> 
     )
 
 
-def unsealed_days(connection: sqlite3.Connection, before_day: int) -> list[tuple[int, int]]:
+def unsealed_days(connection: Connection, before_day: int) -> list[tuple[int, int]]:
     """Return the (device, day) that have hot rows and are before a day, the oldest first."""
     return connection.execute(
         "SELECT device_id, day FROM hot_days WHERE day < ? ORDER BY day, device_id", (before_day,)

@@ -1,12 +1,11 @@
 """When a site has readings, found without reading them all."""
 
-import sqlite3
-
 import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.storage.blocks.block import decode_block
 from joulebook.storage.blocks.parts import BlockDamagedError
+from joulebook.storage.connections import Connection
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import WEEK_MS
 
@@ -19,7 +18,7 @@ class NextReading:
     of several devices only those that are needed.
     """
 
-    def __init__(self, connection: sqlite3.Connection, site_id: int) -> None:
+    def __init__(self, connection: Connection, site_id: int) -> None:
         self._connection = connection
         self._site_id = site_id
         self._devices = connection.execute(

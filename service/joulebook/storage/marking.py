@@ -1,13 +1,13 @@
 """Which local days a reading concerns, and the marks that say so."""
 
-import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from joulebook.core.spans import date_of, local_day
+from joulebook.storage.connections import Connection, on_server
 
 #: How far a reading reaches: no integral bridges a longer gap, so a reading concerns the days
 #: of this much before and after it. [ms]
@@ -41,52 +41,68 @@ def reached_days(
 
 
 def mark_reached(
-    connection: sqlite3.Connection, site_id: int, zone: ZoneInfo, instants: Iterable[int]
+    connection: Connection, reached: Iterable[tuple[int, ZoneInfo, Iterable[int]]]
 ) -> None:
-    """Mark the days that readings reach, one at least, in the caller's transaction."""
+    """Mark the days that sites' readings reach, in the caller's transaction.
+
+    Parameters
+    ----------
+    reached : iterable of (int, ZoneInfo, iterable of int)
+        A site's id, its zone and the instants, one at least. [ms, UTC epoch]
+    """
+    _mark(connection, [(site_id, _days(instants, zone)) for site_id, zone, instants in reached])
+
+
+def _days(instants: Iterable[int], zone: ZoneInfo) -> Iterator[date]:
     times = np.unique(np.fromiter(instants, dtype=np.int64))
 
     def next_at(at_ms: int) -> int | None:
         index = np.searchsorted(times, at_ms)
         return int(times[index]) if index < len(times) else None
 
-    mark(connection, site_id, reached_days(next_at, int(times[0]), zone))
+    return reached_days(next_at, int(times[0]), zone)
 
 
-def next_mark(connection: sqlite3.Connection) -> int:
+def next_mark(connection: Connection) -> int:
     """Return a number that was never given before, in the caller's transaction."""
     (mark,) = connection.execute(
-        "UPDATE markings SET last_mark = last_mark + 1 RETURNING last_mark"
+        "SELECT nextval('marks')"
+        if on_server(connection)
+        else "UPDATE markings SET last_mark = last_mark + 1 RETURNING last_mark"
     ).fetchone()
     return int(mark)
 
 
-def mark_record(connection: sqlite3.Connection, site_id: int) -> int:
+def mark_record(connection: Connection, site_id: int) -> int:
     """Mark a site's whole record as changed, in the caller's transaction; return the new mark."""
-    new_mark = next_mark(connection)
-    connection.execute(
-        """
-        INSERT INTO record_marks (site_id, mark)
-        VALUES (?, ?)
-        ON CONFLICT (site_id) DO UPDATE SET mark = excluded.mark
-        """,
-        (site_id, new_mark),
-    )
-    return new_mark
+    return _mark(connection, [(site_id, ())])
 
 
-def mark(connection: sqlite3.Connection, site_id: int, days: Iterable[date]) -> None:
+def mark(connection: Connection, site_id: int, days: Iterable[date]) -> None:
     """Mark days dirty with a mark that was never given before, in the caller's transaction.
 
     So a day that is marked again while it is being computed stays dirty, whoever computes it.
     The site's record is of its days, and gets the mark too.
     """
-    new_mark = mark_record(connection, site_id)
+    _mark(connection, [(site_id, days)])
+
+
+def _mark(connection: Connection, sites: Sequence[tuple[int, Iterable[date]]]) -> int:
+    new_mark = next_mark(connection)
+    connection.executemany(
+        """
+        INSERT INTO record_marks (site_id, mark)
+        VALUES (?, ?)
+        ON CONFLICT (site_id) DO UPDATE SET mark = excluded.mark
+        """,
+        [(site_id, new_mark) for site_id, _ in sites],
+    )
     connection.executemany(
         """
         INSERT INTO dirty_days (site_id, day, mark)
         VALUES (?, ?, ?)
         ON CONFLICT (site_id, day) DO UPDATE SET mark = excluded.mark
         """,
-        [(site_id, day.isoformat(), new_mark) for day in days],
+        [(site_id, day.isoformat(), new_mark) for site_id, days in sites for day in days],
     )
+    return new_mark

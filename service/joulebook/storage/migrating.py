@@ -35,7 +35,7 @@ def migrate(path: Path, config: Config | None = None) -> None:
     with naming_faults(path):
         # Most often nothing is to be done, and then nobody has to wait for the write lock.
         with engine.execution_options(reads=True).begin() as connection:
-            outdated = _is_outdated(connection, path, config)
+            outdated = is_outdated(connection, path, config)
         with closing(open_connection(path)) as log:
             log.execute("PRAGMA journal_mode = WAL")  # a copy that was put back has none
         if outdated:
@@ -47,10 +47,17 @@ def refuse_newer(path: Path) -> None:
     """Raise `SchemaError` where a file is newer than this version. It is not touched."""
     engine = catalogue_engine(path).execution_options(reads=True)
     with naming_faults(path), engine.begin() as connection:
-        _is_outdated(connection, path, migrations())
+        is_outdated(connection, path, migrations())
 
 
-def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:
+def is_outdated(connection: Connection, where: object, config: Config) -> bool:
+    """Tell whether a database of ours has an older schema than the newest.
+
+    Raises
+    ------
+    SchemaError
+        If it has a newer one.
+    """
     script = ScriptDirectory.from_config(config)
     head = script.get_current_head()
     current = MigrationContext.configure(connection).get_current_revision()
@@ -58,7 +65,7 @@ def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:
     if current is not None and current not in known:
         raise SchemaError(
             f"the database has schema {current}, this version knows {head}",
-            where=path,
+            where=where,
             expected=f"schema {head} or older",
             next_step="run the newer joulebook, or restore the backup made before the upgrade",
         )
@@ -67,13 +74,26 @@ def _is_outdated(connection: Connection, path: Path, config: Config) -> bool:
 
 def _upgrade(connection: Connection, path: Path, config: Config) -> None:
     """Migrate under the write lock: all of the steps or none."""
-    if not _is_outdated(connection, path, config):
+    if not is_outdated(connection, path, config):
         return  # another process did it while we waited for the lock
     current = MigrationContext.configure(connection).get_current_revision()
     if current is not None:
         copy_beside(path, path.with_name(f"{path.name}.schema-{current}"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    upgrade(connection, path, config)
+
+
+def upgrade(connection: Connection, where: object, config: Config | None = None) -> None:
+    """Migrate in the caller's transaction, which nobody else can write beside.
+
+    Raises
+    ------
+    SchemaError
+        If the database has a newer schema.
+    """
+    config = migrations() if config is None else config
+    if is_outdated(connection, where, config):
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
 
 
 def copy_beside(path: Path, copy: Path) -> None:

@@ -1,13 +1,12 @@
 """People: who may sign in, and what each may see or change."""
 
 import re
-import sqlite3
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Role
 
@@ -44,7 +43,7 @@ class Person:
 
 
 @names_faults
-def has_owner(connection: sqlite3.Connection) -> bool:
+def has_owner(connection: Connection) -> bool:
     """Tell whether an owner of every site has ever set a password. From then on it stays so."""
     found = connection.execute(
         "SELECT EXISTS (SELECT 1 FROM people WHERE everywhere = 'owner' AND password IS NOT NULL)"
@@ -53,7 +52,7 @@ def has_owner(connection: sqlite3.Connection) -> bool:
 
 
 @names_faults
-def people(connection: sqlite3.Connection) -> list[Person]:
+def people(connection: Connection) -> list[Person]:
     """Return everybody, in the order of their names."""
     roles: dict[int, dict[int, Role]] = {}
     for person_id, site_id, role in connection.execute(
@@ -81,7 +80,7 @@ def people(connection: sqlite3.Connection) -> list[Person]:
     ]
 
 
-def person_named(connection: sqlite3.Connection, name: str) -> Person:
+def person_named(connection: Connection, name: str) -> Person:
     """Return the person of a name.
 
     Raises
@@ -103,7 +102,7 @@ def person_named(connection: sqlite3.Connection, name: str) -> Person:
 
 @names_faults
 def add_person(
-    connection: sqlite3.Connection,
+    connection: Connection,
     name: str,
     *,
     now_ms: int,
@@ -149,7 +148,7 @@ def add_person(
 
 @names_faults
 def change_roles(
-    connection: sqlite3.Connection,
+    connection: Connection,
     person: Person,
     *,
     everywhere: Role | None,
@@ -170,9 +169,7 @@ def change_roles(
 
 
 @names_faults
-def set_disabled(
-    connection: sqlite3.Connection, person: Person, *, disabled_ms: int | None
-) -> Person:
+def set_disabled(connection: Connection, person: Person, *, disabled_ms: int | None) -> Person:
     """Shut somebody out, at once; or with ``None`` let him in again, by signing in.
 
     Raises
@@ -191,7 +188,7 @@ def set_disabled(
 
 
 @names_faults
-def set_password(connection: sqlite3.Connection, person_id: int, kept: str) -> None:
+def set_password(connection: Connection, person_id: int, kept: str) -> None:
     """Keep the hash of somebody's new password, and sign him out everywhere."""
     with joined(connection):
         connection.execute("UPDATE people SET password = ? WHERE id = ?", (kept, person_id))
@@ -199,7 +196,7 @@ def set_password(connection: sqlite3.Connection, person_id: int, kept: str) -> N
 
 
 @names_faults
-def password_of(connection: sqlite3.Connection, name: str) -> tuple[int, str, str] | None:
+def password_of(connection: Connection, name: str) -> tuple[int, str, str] | None:
     """Return id, name and the password's hash of somebody who may sign in, by his name."""
     row: tuple[int, str, str] | None = connection.execute(
         """
@@ -217,7 +214,7 @@ def folded(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
 
 
-def _say_roles(connection: sqlite3.Connection, person: Person, at: Mapping[int, Role]) -> Person:
+def _say_roles(connection: Connection, person: Person, at: Mapping[int, Role]) -> Person:
     connection.execute("DELETE FROM roles WHERE person_id = ?", (person.id,))
     connection.executemany(
         "INSERT INTO roles (person_id, site_id, role) VALUES (?, ?, ?)",
@@ -226,7 +223,7 @@ def _say_roles(connection: sqlite3.Connection, person: Person, at: Mapping[int, 
     return replace(person, at=dict(at))
 
 
-def _keep_an_owner(connection: sqlite3.Connection, person: Person) -> None:
+def _keep_an_owner(connection: Connection, person: Person) -> None:
     """Raise where nobody but this person could do everything."""
     others = [
         one

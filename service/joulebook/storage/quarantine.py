@@ -6,13 +6,12 @@ how many were is kept by reason for good.
 """
 
 import hashlib
-import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Quarantined, Refused
 
@@ -49,7 +48,7 @@ _SELECT = """
 
 @names_faults
 def put_aside(
-    connection: sqlite3.Connection,
+    connection: Connection,
     refused: Sequence[Refused],
     *,
     of_a_site: QuarantineRoom = ROOM_OF_A_SITE,
@@ -74,8 +73,12 @@ def put_aside(
                 )
                 VALUES (?, ?, ?, ?, ?, ?, ?, ?, 1, ?)
                 ON CONFLICT (digest) DO UPDATE
-                SET times_seen = times_seen + 1,
-                    last_received_ms = max(last_received_ms, excluded.last_received_ms)
+                SET times_seen = quarantine.times_seen + 1,
+                    last_received_ms = CASE
+                        WHEN excluded.last_received_ms > quarantine.last_received_ms
+                        THEN excluded.last_received_ms
+                        ELSE quarantine.last_received_ms
+                    END
                 RETURNING times_seen
                 """,
                 (digest, one.site_id, *texts, one.payload, one.received_ms, one.received_ms),
@@ -88,16 +91,16 @@ def put_aside(
     return new
 
 
-def _make_room(connection: sqlite3.Connection, room: QuarantineRoom, owner: int | None) -> None:
+def _make_room(connection: Connection, room: QuarantineRoom, owner: int | None) -> None:
     """Let go of the oldest, one after the other, until what an owner (``None``: all) has fits."""
     while True:
         groups = connection.execute(
             """
             SELECT owner, reason, kept, kept_bytes
             FROM quarantine_sizes
-            WHERE ?1 IS NULL OR owner = ?1
+            WHERE ? IS NULL OR owner = ?
             """,
-            (owner,),
+            (owner, owner),
         ).fetchall()
         too_many = sum(kept for *_, kept, _ in groups) - room.messages
         too_long = sum(kept_bytes for *_, kept_bytes in groups) - room.bytes
@@ -113,7 +116,7 @@ def _make_room(connection: sqlite3.Connection, room: QuarantineRoom, owner: int 
             WHERE id IN (
                 SELECT id
                 FROM quarantine
-                WHERE site_id IS ? AND reason = ?
+                WHERE site_id IS NOT DISTINCT FROM ? AND reason = ?
                 ORDER BY last_received_ms, id
                 LIMIT ?
             )
@@ -124,7 +127,7 @@ def _make_room(connection: sqlite3.Connection, room: QuarantineRoom, owner: int 
 
 @names_faults
 def quarantined(
-    connection: sqlite3.Connection, site_id: int | None, *, limit: int = 100, offset: int = 0
+    connection: Connection, site_id: int | None, *, limit: int = 100, offset: int = 0
 ) -> list[Quarantined]:
     """Return refused messages of a site (``None``: of all and of none), the newest first."""
     # Two statements, for each has its own index; one for both would sort the whole table.
@@ -139,13 +142,13 @@ def quarantined(
 
 
 @names_faults
-def quarantine_count(connection: sqlite3.Connection, site_id: int | None) -> int:
+def quarantine_count(connection: Connection, site_id: int | None) -> int:
     """Return how many messages are kept aside for a site (``None``: in all)."""
     return sum(each.kept for each in set_aside(connection, site_id))
 
 
 @names_faults
-def set_aside(connection: sqlite3.Connection, site_id: int | None) -> list[SetAside]:
+def set_aside(connection: Connection, site_id: int | None) -> list[SetAside]:
     """Return what was ever set aside for a site (``None``: in all), by reason."""
     rows = connection.execute(
         """

@@ -1,11 +1,10 @@
 """Which days of a device have quarter hours that are behind its readings: dirty UTC days."""
 
-import sqlite3
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import REACH_MS, next_mark
 from joulebook.storage.periods import DAY_MS, day_of
@@ -34,7 +33,7 @@ def days_reached(times: Sequence[int]) -> Iterator[int]:
         yield from range(day_of(first_ms - REACH_MS), day_of(times[place - 1] + REACH_MS) + 1)
 
 
-def mark_quarters(connection: sqlite3.Connection, device_days: Iterable[tuple[int, int]]) -> None:
+def mark_quarters(connection: Connection, device_days: Iterable[tuple[int, int]]) -> None:
     """Mark (device, day) dirty with a mark that was never given before, in a transaction."""
     mark = next_mark(connection)
     connection.executemany(
@@ -49,7 +48,7 @@ def mark_quarters(connection: sqlite3.Connection, device_days: Iterable[tuple[in
 
 @names_faults
 def dirty_quarters(
-    connection: sqlite3.Connection, *, before_day: int = ALL_DAYS, site_id: int | None = None
+    connection: Connection, *, before_day: int = ALL_DAYS, site_id: int | None = None
 ) -> list[DirtyQuarters]:
     """Return the dirty days before a day, of one site or of all, by device and day."""
     rows = connection.execute(
@@ -66,7 +65,7 @@ def dirty_quarters(
 
 
 def dirty_days_of(
-    connection: sqlite3.Connection, device_id: int, first_day: int, end_day: int
+    connection: Connection, device_id: int, first_day: int, end_day: int
 ) -> list[int]:
     """Return the dirty days of a device from the first one up to, not including, the last."""
     rows = connection.execute(
@@ -77,7 +76,7 @@ def dirty_days_of(
 
 
 @names_faults
-def clear_quarters(connection: sqlite3.Connection, site_id: int) -> None:
+def clear_quarters(connection: Connection, site_id: int) -> None:
     """Drop a site's quarter hours and mark all days that may have readings."""
     of_site = "(SELECT id FROM devices WHERE site_id = ?)"
     with joined(connection):
@@ -99,7 +98,7 @@ def clear_quarters(connection: sqlite3.Connection, site_id: int) -> None:
 
 
 @names_faults
-def mark_outdated_quarters(connection: sqlite3.Connection, method: str) -> None:
+def mark_outdated_quarters(connection: Connection, method: str) -> None:
     """Mark the days whose quarter hours another version of the method made."""
     # The month of a row is at most 31 days; days without readings cost next to nothing.
     with joined(connection):

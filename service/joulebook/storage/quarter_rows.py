@@ -1,19 +1,19 @@
 """The rows of the table ``quarters``: months of a device, and the ids they are known by."""
 
 import logging
-import sqlite3
 from collections.abc import Mapping, Sequence
 
 from joulebook.core.daily.quarters import METHOD, Quarters
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.parts import BlockDamagedError
+from joulebook.storage.connections import Connection
 from joulebook.storage.quarter_months import decode_month, encode_month
 
 _log = logging.getLogger(__name__)
 
 
 def series_ids(
-    connection: sqlite3.Connection, site_id: int, device: str, quantities: Sequence[str] | None
+    connection: Connection, site_id: int, device: str, quantities: Sequence[str] | None
 ) -> dict[str, tuple[int, int]]:
     """Return (device, series) ids by quantity, of numbers and flags."""
     rows = connection.execute(
@@ -34,7 +34,7 @@ def series_ids(
 
 
 def store_month(
-    connection: sqlite3.Connection, device_id: int, month: Span, series: Mapping[int, Quarters]
+    connection: Connection, device_id: int, month: Span, series: Mapping[int, Quarters]
 ) -> None:
     """Write a month's row over what was there."""
     connection.execute(
@@ -48,7 +48,7 @@ def store_month(
     )
 
 
-def is_outdated(connection: sqlite3.Connection, device_id: int, month: Span) -> bool:
+def is_outdated(connection: Connection, device_id: int, month: Span) -> bool:
     """Whether another version of the method made what is stored of a month."""
     row = connection.execute(
         "SELECT 1 FROM quarters WHERE device_id = ? AND start_ms = ? AND method != ?",
@@ -58,7 +58,7 @@ def is_outdated(connection: sqlite3.Connection, device_id: int, month: Span) -> 
 
 
 def stored_month(
-    connection: sqlite3.Connection, device_id: int, month: Span, ids: Mapping[int, str] | None
+    connection: Connection, device_id: int, month: Span, ids: Mapping[int, str] | None
 ) -> dict[int, Quarters] | None:
     """Return what is stored of a month, or ``None`` where it is there but of no use."""
     row = connection.execute(

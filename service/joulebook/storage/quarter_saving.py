@@ -1,10 +1,9 @@
 """Quarter hours that were computed into the database, a month of a device at a time."""
 
-import sqlite3
 from collections.abc import Mapping
 
 from joulebook.core.daily.quarters import Quarters
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.periods import DAY_MS, day_of, day_period
 from joulebook.storage.quarter_marks import mark_quarters
@@ -14,7 +13,7 @@ from joulebook.storage.quarter_rows import is_outdated, series_ids, store_month,
 
 @names_faults
 def save_quarters(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     computed: Mapping[int, Mapping[str, Quarters]],

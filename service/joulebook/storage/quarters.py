@@ -5,7 +5,6 @@ are marked dirty, in the transaction that wrote their readings, and are computed
 asked for. So nobody ever sees quarter hours that are behind.
 """
 
-import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,7 +12,7 @@ import numpy as np
 
 from joulebook.core.daily.quarters import QUARTER_MS, Gathering, Quarters, quarter_hours
 from joulebook.core.spans import Span
-from joulebook.storage.connections import joined_snapshot
+from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import day_of, day_period
@@ -36,7 +35,7 @@ class QuarterReadings:
 
 @names_faults
 def read_quarters(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     span: Span,
@@ -91,7 +90,7 @@ def _joined(parts: Sequence[Mapping[str, Quarters]]) -> dict[str, Quarters]:
 
 
 def stream_quarters(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     span: Span,
@@ -129,7 +128,7 @@ def stream_quarters(
 
 
 def fresh_quarters(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     days: Sequence[int],

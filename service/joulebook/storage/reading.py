@@ -1,6 +1,5 @@
 """Readings out of the database, as arrays, whether their rows are hot or sealed."""
 
-import sqlite3
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -8,7 +7,7 @@ import numpy as np
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock
 from joulebook.storage.blockstore import read_sealed
-from joulebook.storage.connections import joined_snapshot
+from joulebook.storage.connections import Connection, joined_snapshot, on_server
 from joulebook.storage.faults import names_faults, naming_faults
 from joulebook.storage.hotrows import read_hot
 from joulebook.storage.overlays import in_line, overlaid
@@ -18,7 +17,7 @@ from joulebook.storage.records import DamagedBlock, DeviceReadings, Latest, Seri
 
 @names_faults
 def read_device(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     span: Span,
@@ -50,7 +49,7 @@ def read_device(
 
 
 def read_pieces(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     span: Span,
@@ -71,9 +70,7 @@ def read_pieces(
         return [_named(piece, columns) for piece in pieces]
 
 
-def _readings(
-    connection: sqlite3.Connection, columns: Sequence[Series], span: Span
-) -> DeviceReadings:
+def _readings(connection: Connection, columns: Sequence[Series], span: Span) -> DeviceReadings:
     block, damaged = read_series(connection, columns, span)
     return _named(block, columns, damaged)
 
@@ -90,7 +87,7 @@ def _named(
 
 @names_faults
 def read_series(
-    connection: sqlite3.Connection, series: Sequence[Series], span: Span
+    connection: Connection, series: Sequence[Series], span: Span
 ) -> tuple[DeviceBlock, tuple[DamagedBlock, ...]]:
     """Return the readings of some series of one device, texts too, and which blocks are damaged.
 
@@ -104,7 +101,7 @@ def read_series(
 
 
 def _pieces(
-    connection: sqlite3.Connection, series: Sequence[Series], span: Span
+    connection: Connection, series: Sequence[Series], span: Span
 ) -> tuple[list[DeviceBlock], tuple[DamagedBlock, ...]]:
     """Return readings in pieces that follow one another, each with all of the series."""
     device_id = series[0].device_id
@@ -118,7 +115,7 @@ def _pieces(
 
 
 def stream_device(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device: str,
     span: Span,
@@ -139,7 +136,7 @@ def stream_device(
 
 
 def columns_of(
-    connection: sqlite3.Connection, site_id: int, device: str, quantities: Sequence[str] | None
+    connection: Connection, site_id: int, device: str, quantities: Sequence[str] | None
 ) -> list[Series]:
     """Return the wanted series of a device that are numbers or flags, in the order of columns."""
     rows = connection.execute(
@@ -160,7 +157,7 @@ def columns_of(
 
 
 @names_faults
-def devices_of(connection: sqlite3.Connection, site_id: int) -> list[str]:
+def devices_of(connection: Connection, site_id: int) -> list[str]:
     """Return the names of a site's devices, in order."""
     rows = connection.execute(
         "SELECT name FROM devices WHERE site_id = ? ORDER BY name", (site_id,)
@@ -169,7 +166,7 @@ def devices_of(connection: sqlite3.Connection, site_id: int) -> list[str]:
 
 
 @names_faults
-def readings_span(connection: sqlite3.Connection, site_id: int) -> Span | None:
+def readings_span(connection: Connection, site_id: int) -> Span | None:
     """Return the span from a site's first reading to 1 ms after its last, if it has any."""
     # Four seeks a device; min and max of one SELECT would read every row.
     ends = connection.execute(
@@ -197,7 +194,7 @@ def readings_span(connection: sqlite3.Connection, site_id: int) -> Span | None:
 
 
 @names_faults
-def first_readings(connection: sqlite3.Connection, site_id: int) -> dict[str, int]:
+def first_readings(connection: Connection, site_id: int) -> dict[str, int]:
     """Return the first instant of each device of a site that has readings. [ms, UTC epoch]"""
     rows = connection.execute(
         """
@@ -218,24 +215,28 @@ def first_readings(connection: sqlite3.Connection, site_id: int) -> dict[str, in
 
 
 @names_faults
-def latest_readings(connection: sqlite3.Connection, site_id: int) -> list[Latest]:
+def latest_readings(connection: Connection, site_id: int) -> list[Latest]:
     """Return the newest reading of each series that has one, numbers, text and flags."""
+    # A file's column holds any kind of value, a server's one kind each.
+    value = "number, text" if on_server(connection) else "value, NULL"
     rows = connection.execute(
-        """
-        SELECT series.id, devices.id, devices.name, quantity, unit, kind, slot, at_ms, value
+        f"""
+        SELECT series.id, devices.id, devices.name, quantity, unit, kind, slot, at_ms, {value}
         FROM devices
         JOIN series ON series.device_id = devices.id
         JOIN newest ON newest.series_id = series.id
         WHERE devices.site_id = ?
         ORDER BY devices.name, slot
-        """,
+        """,  # noqa: S608 -- names of columns
         (site_id,),
     )
     return [
         _latest(
-            Series(series_id, site_id, device_id, device, quantity, unit, kind, slot), at_ms, value
+            Series(series_id, site_id, device_id, device, quantity, unit, kind, slot),
+            at_ms,
+            value if text is None else text.decode(),
         )
-        for series_id, device_id, device, quantity, unit, kind, slot, at_ms, value in rows
+        for series_id, device_id, device, quantity, unit, kind, slot, at_ms, value, text in rows
     ]
 
 

@@ -1,9 +1,8 @@
 """What was computed of a site's whole record, and whether that is behind it."""
 
-import sqlite3
 from dataclasses import dataclass
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 
 
@@ -34,7 +33,7 @@ class RecordResult:
 
 
 @names_faults
-def record_mark(connection: sqlite3.Connection, site_id: int) -> int:
+def record_mark(connection: Connection, site_id: int) -> int:
     """Return the mark of a site's record. Ask for it before reading what is analysed."""
     row = connection.execute(
         "SELECT mark FROM record_marks WHERE site_id = ?", (site_id,)
@@ -44,7 +43,7 @@ def record_mark(connection: sqlite3.Connection, site_id: int) -> int:
 
 @names_faults
 def save_record_result(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     name: str,
     method: str,
@@ -77,7 +76,7 @@ def save_record_result(
 
 
 @names_faults
-def record_result(connection: sqlite3.Connection, site_id: int, name: str) -> RecordResult | None:
+def record_result(connection: Connection, site_id: int, name: str) -> RecordResult | None:
     """Return a stored result, ``None`` where there is none."""
     row = connection.execute(
         """
@@ -111,7 +110,7 @@ class Stamp:
 
 
 @names_faults
-def result_stamp(connection: sqlite3.Connection, site_id: int, name: str) -> Stamp | None:
+def result_stamp(connection: Connection, site_id: int, name: str) -> Stamp | None:
     """Return the stamp of a stored result, ``None`` where there is none."""
     row = connection.execute(
         "SELECT mark, computed_ms FROM record_results WHERE site_id = ? AND name = ?",
@@ -121,6 +120,6 @@ def result_stamp(connection: sqlite3.Connection, site_id: int, name: str) -> Sta
 
 
 @names_faults
-def is_behind(connection: sqlite3.Connection, site_id: int, stamp: Stamp) -> bool:
+def is_behind(connection: Connection, site_id: int, stamp: Stamp) -> bool:
     """Tell whether a day, a correction, an event or a fact has changed since a result's mark."""
     return stamp.mark < record_mark(connection, site_id)

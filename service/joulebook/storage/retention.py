@@ -4,13 +4,12 @@ What was computed of them stays and becomes final: from then on the database its
 change of it (the triggers of migration 0004).
 """
 
-import sqlite3
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from itertools import takewhile
 
 from joulebook.core.spans import date_of, local_day
-from joulebook.storage.connections import joined_snapshot, transaction
+from joulebook.storage.connections import Connection, joined_snapshot, transaction
 from joulebook.storage.days import day_results
 from joulebook.storage.faults import names_faults
 from joulebook.storage.instants import NextReading
@@ -40,9 +39,7 @@ class Removed:
 
 
 @names_faults
-def remove_old(
-    connection: sqlite3.Connection, site: Site, *, now_ms: int, keep_years: int
-) -> Removed:
+def remove_old(connection: Connection, site: Site, *, now_ms: int, keep_years: int) -> Removed:
     """Remove a site's readings that are older than some years, up to a month and a week more.
 
     Nothing is removed while the result of any such day, or a quarter hour of it, is missing or
@@ -89,7 +86,7 @@ def _month_before(at_ms: int, years: int) -> int:
     return round(datetime(at.year - years, at.month, 1, tzinfo=UTC).timestamp()) * 1000
 
 
-def _finalise(connection: sqlite3.Connection, site: Site, final_ms: int) -> str | None:
+def _finalise(connection: Connection, site: Site, final_ms: int) -> str | None:
     """Make all before an instant final, or return what is still to be computed."""
     day = date_of(final_ms, site.zone)
     if local_day(day, site.zone).start_ms < final_ms:
@@ -115,7 +112,7 @@ def _finalise(connection: sqlite3.Connection, site: Site, final_ms: int) -> str 
     return waits_for
 
 
-def _to_compute(connection: sqlite3.Connection, site: Site, day: date, final_ms: int) -> str | None:
+def _to_compute(connection: Connection, site: Site, day: date, final_ms: int) -> str | None:
     """Return what is to be computed before a day, by the readings and not only by the marks."""
     behind = _behind(connection, site.id, day, final_ms)
     span = readings_span(connection, site.id)
@@ -130,7 +127,7 @@ def _to_compute(connection: sqlite3.Connection, site: Site, day: date, final_ms:
     return None if missing is None else f"the result of {missing}"
 
 
-def _behind(connection: sqlite3.Connection, site_id: int, day: date, final_ms: int) -> str | None:
+def _behind(connection: Connection, site_id: int, day: date, final_ms: int) -> str | None:
     """Return what the marks say is to be computed before a day."""
     (dirty,) = connection.execute(
         "SELECT min(day) FROM dirty_days WHERE site_id = ? AND day < ?", (site_id, day.isoformat())
@@ -151,14 +148,14 @@ def _behind(connection: sqlite3.Connection, site_id: int, day: date, final_ms: i
     return None
 
 
-def _final_before(connection: sqlite3.Connection, site_id: int) -> date | None:
+def _final_before(connection: Connection, site_id: int) -> date | None:
     row = connection.execute(
         "SELECT day FROM final_before WHERE site_id = ?", (site_id,)
     ).fetchone()
     return None if row is None else date.fromisoformat(row[0])
 
 
-def _remove(connection: sqlite3.Connection, device_id: int, before_ms: int) -> int:
+def _remove(connection: Connection, device_id: int, before_ms: int) -> int:
     """Remove a device's whole blocks and hot rows before an instant; return how many rows."""
     with transaction(connection):
         (sealed,) = connection.execute(

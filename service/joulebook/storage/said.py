@@ -1,6 +1,5 @@
 """What the owner of a site said of it, as one document: everything that no device measures."""
 
-import sqlite3
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -12,7 +11,7 @@ from joulebook.storage.alert_settings import (
     alert_settings,
     rule_settings,
 )
-from joulebook.storage.connections import joined_snapshot
+from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
 from joulebook.storage.events import Event, events_of
@@ -65,7 +64,7 @@ class Said:
 
 
 @names_faults
-def said_of(connection: sqlite3.Connection, site: Site) -> Said:
+def said_of(connection: Connection, site: Site) -> Said:
     """Return what was said of a site, as of one commit."""
     with joined_snapshot(connection):
         rules = rule_settings(connection, site.id)

@@ -1,6 +1,5 @@
 """What was said of a site, added to another: what is there already stays as it is."""
 
-import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, cast
@@ -16,7 +15,7 @@ from joulebook.storage.alert_settings import (
     set_alert_settings,
     set_rules,
 )
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.corrections import add_correction, corrections_of, withdraw_correction
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of, end_test, plan_test, start_test
 from joulebook.storage.events import Event, add_event, events_of, remove_event
@@ -39,7 +38,7 @@ class SaidCounts:
 
 
 @names_faults
-def add_said(connection: sqlite3.Connection, site: Site, said: Said) -> SaidCounts:
+def add_said(connection: Connection, site: Site, said: Said) -> SaidCounts:
     """Add what a document says and a site does not have, all of it or nothing; twice is once.
 
     Raises
@@ -69,7 +68,7 @@ def add_said(connection: sqlite3.Connection, site: Site, said: Said) -> SaidCoun
     return SaidCounts(new, differs)
 
 
-def _facts(connection: sqlite3.Connection, site: Site, said: SiteFacts, differs: list[str]) -> int:
+def _facts(connection: Connection, site: Site, said: SiteFacts, differs: list[str]) -> int:
     here = cast(dict[str, Any], facts_of(site))
     told = {fact: value for fact, value in said.items() if value is not None}
     differs += [
@@ -83,7 +82,7 @@ def _facts(connection: sqlite3.Connection, site: Site, said: SiteFacts, differs:
     return len(new)
 
 
-def _event(connection: sqlite3.Connection, site: Site, said: Event) -> bool:
+def _event(connection: Connection, site: Site, said: Event) -> bool:
     there = events_of(connection, site.id, removed=True)
     plain = replace(said, id=0, removed_ms=None)
     here = _found(there, lambda one: replace(one, id=0, removed_ms=None) == plain)
@@ -93,7 +92,7 @@ def _event(connection: sqlite3.Connection, site: Site, said: Event) -> bool:
     return here is None
 
 
-def _correction(connection: sqlite3.Connection, site: Site, said: Correction) -> bool:
+def _correction(connection: Connection, site: Site, said: Correction) -> bool:
     there = corrections_of(connection, site.id, withdrawn=True)
     plain = replace(said, id=0, withdrawn_ms=None)
     here = _found(there, lambda one: replace(one, id=0, withdrawn_ms=None) == plain)
@@ -107,7 +106,7 @@ def _correction(connection: sqlite3.Connection, site: Site, said: Correction) ->
     return here is None
 
 
-def _tariff(connection: sqlite3.Connection, site: Site, said: SaidTariff) -> bool:
+def _tariff(connection: Connection, site: Site, said: SaidTariff) -> bool:
     there = tariffs_of(connection, site.id, withdrawn=True)
     plain = TariffVersion(id=0, tariff=tariff_of(said.terms), note=said.note, made_ms=said.made_ms)
     here = _found(there, lambda one: replace(one, id=0, withdrawn_ms=None) == plain)
@@ -122,7 +121,7 @@ def _tariff(connection: sqlite3.Connection, site: Site, said: SaidTariff) -> boo
     return here is None
 
 
-def _deep_test(connection: sqlite3.Connection, site: Site, said: DeepTest) -> bool:
+def _deep_test(connection: Connection, site: Site, said: DeepTest) -> bool:
     there = deep_tests_of(connection, site.id)
     what = (said.planned_ms, said.target, said.note)
     here = _found(there, lambda one: (one.planned_ms, one.target, one.note) == what)
@@ -136,9 +135,7 @@ def _deep_test(connection: sqlite3.Connection, site: Site, said: DeepTest) -> bo
     return here is None
 
 
-def _alerts(
-    connection: sqlite3.Connection, site: Site, said: SaidAlerts, differs: list[str]
-) -> int:
+def _alerts(connection: Connection, site: Site, said: SaidAlerts, differs: list[str]) -> int:
     here = alert_settings(connection, site.id)
     new = 0
     if said.settings != here and here == AlertSettings():

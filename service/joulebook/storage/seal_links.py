@@ -8,7 +8,6 @@ an older head of it in somebody else's hands (a letter, a signed page, an earlie
 
 import contextlib
 import hashlib
-import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,7 +15,7 @@ from datetime import date
 from joulebook.storage.blocks.block import DeviceBlock, decode_block
 from joulebook.storage.blocks.digest import DayDigest, NamedSeries, day_digests
 from joulebook.storage.blocks.parts import BlockDamagedError
-from joulebook.storage.connections import transaction
+from joulebook.storage.connections import Connection, transaction
 from joulebook.storage.faults import names_faults
 from joulebook.storage.periods import day_of, utc_date
 
@@ -60,9 +59,7 @@ class SealLink:
         return hashlib.sha256(line.encode()).digest()
 
 
-def link_block(
-    connection: sqlite3.Connection, device_id: int, block: DeviceBlock, sealed_ms: int
-) -> int:
+def link_block(connection: Connection, device_id: int, block: DeviceBlock, sealed_ms: int) -> int:
     """Add a link for each day of a block that is not sealed as it is now; return how many.
 
     In the caller's transaction: the block and its links come to be together.
@@ -88,9 +85,7 @@ def link_block(
 
 
 @names_faults
-def link_unlinked(
-    connection: sqlite3.Connection, sealed_ms: int, *, between: Callable[[], bool]
-) -> int:
+def link_unlinked(connection: Connection, sealed_ms: int, *, between: Callable[[], bool]) -> int:
     """Link blocks that no link speaks of: those sealed before there was a chain; return how many.
 
     Parameters
@@ -124,14 +119,12 @@ def link_unlinked(
     return len(blocks)
 
 
-def _link_readable(
-    connection: sqlite3.Connection, device_id: int, data: bytes, sealed_ms: int
-) -> None:
+def _link_readable(connection: Connection, device_id: int, data: bytes, sealed_ms: int) -> None:
     with contextlib.suppress(BlockDamagedError):  # the sealer's check names it
         link_block(connection, device_id, decode_block(data), sealed_ms)
 
 
-def series_names(connection: sqlite3.Connection, device_id: int) -> dict[int, NamedSeries]:
+def series_names(connection: Connection, device_id: int) -> dict[int, NamedSeries]:
     """Return what a device's series are called in digests, by their ids."""
     rows = connection.execute(
         "SELECT id, quantity, unit FROM series WHERE device_id = ?", (device_id,)
@@ -140,7 +133,7 @@ def series_names(connection: sqlite3.Connection, device_id: int) -> dict[int, Na
 
 
 @names_faults
-def links_of(connection: sqlite3.Connection, site_id: int, *, after: int = 0) -> Iterator[SealLink]:
+def links_of(connection: Connection, site_id: int, *, after: int = 0) -> Iterator[SealLink]:
     """Yield a site's links in order, from the one after a number on."""
     rows = connection.execute(
         """
@@ -166,7 +159,7 @@ def links_of(connection: sqlite3.Connection, site_id: int, *, after: int = 0) ->
 
 @names_faults
 def sealed_readings(
-    connection: sqlite3.Connection, site_id: int, device_ids: Sequence[int]
+    connection: Connection, site_id: int, device_ids: Sequence[int]
 ) -> list[tuple[int, int]]:
     """Return how many readings the sealed days of some devices have, the newest day first."""
     counts: dict[int, dict[int, int]] = {}
@@ -180,7 +173,7 @@ def sealed_readings(
 
 
 @names_faults
-def last_link(connection: sqlite3.Connection, site_id: int) -> SealLink | None:
+def last_link(connection: Connection, site_id: int) -> SealLink | None:
     """Return the head of a site's chain, ``None`` where nothing was sealed yet."""
     (number,) = connection.execute(
         "SELECT max(number) FROM seal_links WHERE site_id = ?", (site_id,)
@@ -199,7 +192,7 @@ def broken_link(links: Iterable[SealLink]) -> SealLink | None:
 
 
 def _append(
-    connection: sqlite3.Connection, device_id: int, days: Iterable[DayDigest], sealed_ms: int
+    connection: Connection, device_id: int, days: Iterable[DayDigest], sealed_ms: int
 ) -> None:
     site_id, device = connection.execute(
         "SELECT site_id, name FROM devices WHERE id = ?", (device_id,)

@@ -6,7 +6,6 @@ Rule 3: whoever wrote to a period meanwhile wins; the period is sealed at the ne
 """
 
 import logging
-import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
@@ -24,7 +23,7 @@ from joulebook.storage.blockstore import (
     put_block,
     weeks_of_several,
 )
-from joulebook.storage.connections import joined_snapshot, transaction
+from joulebook.storage.connections import Connection, joined_snapshot, transaction
 from joulebook.storage.database import Database
 from joulebook.storage.faults import StorageUnavailableError, names_faults
 from joulebook.storage.hotrows import (
@@ -62,7 +61,7 @@ def go_on() -> bool:
 
 @names_faults
 def seal(
-    connection: sqlite3.Connection,
+    connection: Connection,
     now_ms: int,
     *,
     keep_hot_days: int = KEEP_HOT_DAYS,
@@ -143,7 +142,7 @@ class _Found:
     hot: DeviceBlock
     kinds: Kinds
 
-    def unchanged(self, connection: sqlite3.Connection, ids: list[int]) -> bool:
+    def unchanged(self, connection: Connection, ids: list[int]) -> bool:
         """Tell, in a transaction, whether nobody has written to the period since."""
         return (
             block_ids(connection, self.device_id, self.period) == ids
@@ -152,7 +151,7 @@ class _Found:
 
 
 def _read_period(
-    connection: sqlite3.Connection, device_id: int, day: int, merge_before_ms: int
+    connection: Connection, device_id: int, day: int, merge_before_ms: int
 ) -> _Found | SealCounts:
     """Read the block that a hot day belongs into, and the hot rows that belong there too.
 
@@ -178,9 +177,7 @@ def _read_period(
         )
 
 
-def _period_of(
-    connection: sqlite3.Connection, device_id: int, day: Span, merge_before_ms: int
-) -> Span:
+def _period_of(connection: Connection, device_id: int, day: Span, merge_before_ms: int) -> Span:
     """Return the period of the block that a day belongs into, whether it is there or not."""
     week = week_period(day.start_ms)
     periods = periods_within(connection, device_id, week)
@@ -194,7 +191,7 @@ def _period_of(
 
 
 def _seal_period(
-    connection: sqlite3.Connection,
+    connection: Connection,
     found: _Found,
     now_ms: int,
     rows_at_once: int,
@@ -230,7 +227,7 @@ def _seal_period(
     return SealCounts(blocks=1, rows=len(whole.at_ms))
 
 
-def _merge_week(connection: sqlite3.Connection, device_id: int, week: Span) -> SealCounts:
+def _merge_week(connection: Connection, device_id: int, week: Span) -> SealCounts:
     """Make one block of those of a week. Hot rows have no part in it."""
     with joined_snapshot(connection):
         blocks = list(blocks_within(connection, device_id, week))
@@ -248,7 +245,7 @@ def _merge_week(connection: sqlite3.Connection, device_id: int, week: Span) -> S
 
 
 def _decoded(
-    connection: sqlite3.Connection, blocks: list[StoredBlock], kinds: Kinds
+    connection: Connection, blocks: list[StoredBlock], kinds: Kinds
 ) -> tuple[DeviceBlock, tuple[DamagedBlock, ...]]:
     parts, damaged = [], []
     for block in blocks:

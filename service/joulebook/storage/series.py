@@ -1,10 +1,9 @@
 """Devices and series: which column of ``readings`` holds which quantity."""
 
-import sqlite3
-
-from joulebook.storage.connections import require_transaction
+from joulebook.storage.connections import Connection, require_transaction
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Column, Series
+from joulebook.storage.slots import make_place
 
 #: A device that reports more than this is a sender that makes up names. SQLite itself would
 #: stop at 2000 columns.
@@ -61,7 +60,7 @@ class SeriesRegister:
         self._devices.clear()
         self._resolved.clear()
 
-    def device_id(self, connection: sqlite3.Connection, site_id: int, device: str) -> int:
+    def device_id(self, connection: Connection, site_id: int, device: str) -> int:
         """Return the device's id, made where it is missing, in the caller's transaction.
 
         Raises
@@ -76,7 +75,7 @@ class SeriesRegister:
 
     def resolve(
         self,
-        connection: sqlite3.Connection,
+        connection: Connection,
         site_id: int,
         device: str,
         columns: tuple[Column, ...],
@@ -107,14 +106,14 @@ class SeriesRegister:
 
 
 @names_faults
-def devices_of(connection: sqlite3.Connection, site_id: int) -> frozenset[str]:
+def devices_of(connection: Connection, site_id: int) -> frozenset[str]:
     """Return the names of all devices of a site."""
     rows = connection.execute("SELECT name FROM devices WHERE site_id = ?", (site_id,))
     return frozenset(name for (name,) in rows)
 
 
 @names_faults
-def series_of(connection: sqlite3.Connection, site_id: int) -> list[Series]:
+def series_of(connection: Connection, site_id: int) -> list[Series]:
     """Return all series of a site, by device and then in the order of their making."""
     rows = connection.execute(
         """
@@ -132,7 +131,7 @@ def series_of(connection: sqlite3.Connection, site_id: int) -> list[Series]:
     ]
 
 
-def series_of_device(connection: sqlite3.Connection, device_id: int) -> list[Series]:
+def series_of_device(connection: Connection, device_id: int) -> list[Series]:
     """Return all series of a device, in the order of their making."""
     rows = connection.execute(
         """
@@ -151,7 +150,7 @@ def series_of_device(connection: sqlite3.Connection, device_id: int) -> list[Ser
 
 
 @names_faults
-def _device_id(connection: sqlite3.Connection, site_id: int, device: str) -> int:
+def _device_id(connection: Connection, site_id: int, device: str) -> int:
     require_transaction(connection)
     key = (site_id, device)
     row = connection.execute(
@@ -171,7 +170,7 @@ def _device_id(connection: sqlite3.Connection, site_id: int, device: str) -> int
 
 @names_faults
 def _resolve(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site_id: int,
     device_id: int,
     device: str,
@@ -203,12 +202,8 @@ def _resolve(
     return tuple(stored[column.quantity] for column in columns)
 
 
-def _make(connection: sqlite3.Connection, device_id: int, column: Column, slot: int) -> int:
-    there = connection.execute(
-        "SELECT 1 FROM pragma_table_info('readings') WHERE name = ?", (f"v{slot}",)
-    ).fetchone()
-    if there is None:
-        connection.execute(f"ALTER TABLE readings ADD COLUMN v{slot}")
+def _make(connection: Connection, device_id: int, column: Column, slot: int) -> int:
+    make_place(connection, slot)
     row = connection.execute(
         """
         INSERT INTO series (device_id, quantity, unit, kind, slot)

@@ -1,10 +1,9 @@
 """Sessions: the browsers in which people are signed in."""
 
-import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined, wait_for_nobody
 from joulebook.storage.faults import StorageUnavailableError, names_faults, naming_faults
 from joulebook.storage.records import Role
 from joulebook.storage.secrets import hash_of, new_secret
@@ -42,7 +41,7 @@ class Session:
 
 @names_faults
 def open_session(
-    connection: sqlite3.Connection, person_id: int, *, address: str, agent: str, now_ms: int
+    connection: Connection, person_id: int, *, address: str, agent: str, now_ms: int
 ) -> str:
     """Begin a session and return its secret, which is kept nowhere. Old ones are cleared away."""
     secret = new_secret()
@@ -63,7 +62,7 @@ def open_session(
 
 
 @names_faults
-def session_of(connection: sqlite3.Connection, secret: str, *, now_ms: int) -> SignedIn | None:
+def session_of(connection: Connection, secret: str, *, now_ms: int) -> SignedIn | None:
     """Return who is signed in by a secret, and note that he was seen."""
     row = connection.execute(
         """
@@ -88,9 +87,9 @@ def session_of(connection: sqlite3.Connection, secret: str, *, now_ms: int) -> S
     )
 
 
-def _note_seen(connection: sqlite3.Connection, session_id: int, now_ms: int) -> None:
+def _note_seen(connection: Connection, session_id: int, now_ms: int) -> None:
     """Note that a session was used; while somebody else writes, or nobody can, do without."""
-    connection.execute("PRAGMA busy_timeout = 0")
+    wait_for_nobody(connection)
     try:
         with naming_faults(connection):
             connection.execute("UPDATE sessions SET seen_ms = ? WHERE id = ?", (now_ms, session_id))
@@ -99,7 +98,7 @@ def _note_seen(connection: sqlite3.Connection, session_id: int, now_ms: int) -> 
 
 
 @names_faults
-def sessions_of(connection: sqlite3.Connection, person_id: int, *, now_ms: int) -> list[Session]:
+def sessions_of(connection: Connection, person_id: int, *, now_ms: int) -> list[Session]:
     """Return where somebody is signed in, the latest first."""
     rows = connection.execute(
         """
@@ -117,7 +116,7 @@ def sessions_of(connection: sqlite3.Connection, person_id: int, *, now_ms: int) 
 
 
 @names_faults
-def has_signed_in_from(connection: sqlite3.Connection, person_id: int, address: str) -> bool:
+def has_signed_in_from(connection: Connection, person_id: int, address: str) -> bool:
     """Tell whether somebody is signed in from an address."""
     found = connection.execute(
         "SELECT EXISTS (SELECT 1 FROM sessions WHERE person_id = ? AND address = ?)",
@@ -127,12 +126,12 @@ def has_signed_in_from(connection: sqlite3.Connection, person_id: int, address: 
 
 
 @names_faults
-def close_session(connection: sqlite3.Connection, session_id: int) -> None:
+def close_session(connection: Connection, session_id: int) -> None:
     """End a session."""
     connection.execute("DELETE FROM sessions WHERE id = ?", (session_id,))
 
 
 @names_faults
-def close_sessions(connection: sqlite3.Connection, person_id: int) -> int:
+def close_sessions(connection: Connection, person_id: int) -> int:
     """Sign somebody out everywhere, and return where he was signed in."""
     return connection.execute("DELETE FROM sessions WHERE person_id = ?", (person_id,)).rowcount

@@ -1,10 +1,9 @@
 """Links to one page of a site, for somebody without an account."""
 
-import sqlite3
 from dataclasses import dataclass
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 from joulebook.storage.secrets import hash_of, new_secret
@@ -45,7 +44,7 @@ _SHARES = "SELECT id, site_id, page, made_by, made_ms, ends_ms, revoked_ms FROM 
 
 @names_faults
 def add_share(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site: Site,
     page: str,
     *,
@@ -79,20 +78,18 @@ def add_share(
 
 
 @names_faults
-def share_of(connection: sqlite3.Connection, secret: str, *, now_ms: int) -> Share | None:
+def share_of(connection: Connection, secret: str, *, now_ms: int) -> Share | None:
     """Return the page that a link leads to, or ``None`` where it is good no longer."""
     return _good(connection, "secret_sha256 = ?", hash_of(secret), now_ms)
 
 
 @names_faults
-def share_numbered(connection: sqlite3.Connection, number: int, *, now_ms: int) -> Share | None:
+def share_numbered(connection: Connection, number: int, *, now_ms: int) -> Share | None:
     """Return a link by its number, or ``None`` where it is good no longer."""
     return _good(connection, "id = ?", number, now_ms)
 
 
-def _good(
-    connection: sqlite3.Connection, condition: str, value: bytes | int, now_ms: int
-) -> Share | None:
+def _good(connection: Connection, condition: str, value: bytes | int, now_ms: int) -> Share | None:
     row = connection.execute(
         f"{_SHARES} WHERE {condition} AND ends_ms > ? AND revoked_ms IS NULL", (value, now_ms)
     ).fetchone()
@@ -100,14 +97,14 @@ def _good(
 
 
 @names_faults
-def shares_of(connection: sqlite3.Connection, site_id: int) -> list[Share]:
+def shares_of(connection: Connection, site_id: int) -> list[Share]:
     """Return a site's links, the latest first, also those that are good no longer."""
     rows = connection.execute(f"{_SHARES} WHERE site_id = ? ORDER BY id DESC", (site_id,))
     return [_share(row) for row in rows]
 
 
 @names_faults
-def revoke_share(connection: sqlite3.Connection, site: Site, number: int, *, now_ms: int) -> Share:
+def revoke_share(connection: Connection, site: Site, number: int, *, now_ms: int) -> Share:
     """Revoke a link, with effect on the next request; its row stays.
 
     Raises

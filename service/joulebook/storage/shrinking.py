@@ -1,7 +1,6 @@
 """Gives disk space back that rows have left behind."""
 
-import sqlite3
-
+from joulebook.storage.connections import Connection, on_server
 from joulebook.storage.faults import names_faults
 
 #: Less than this is not worth writing the file anew: the next days' rows will use it. [bytes]
@@ -9,8 +8,10 @@ LEAST_FREE = 64 * 1024 * 1024
 
 
 @names_faults
-def shrink(connection: sqlite3.Connection) -> bool:
+def shrink(connection: Connection) -> bool:
     """Write the file anew where more than half of it is free; return whether it was.
+
+    A server does that by itself.
 
     Writers wait until it is done, a second or two for ten years of blocks; readers do not. For
     that time the disk must hold what is used once or twice more.
@@ -20,6 +21,8 @@ def shrink(connection: sqlite3.Connection) -> bool:
     StorageUnavailableError
         If there is no room for that. The file is as it was.
     """
+    if on_server(connection):
+        return False
     free, pages, size = (
         connection.execute(f"PRAGMA {name}").fetchone()[0]
         for name in ("freelist_count", "page_count", "page_size")

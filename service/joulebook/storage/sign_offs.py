@@ -2,7 +2,6 @@
 
 import hashlib
 import hmac
-import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
@@ -10,7 +9,7 @@ from typing import Any, Literal, get_args
 import msgspec
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
@@ -63,7 +62,7 @@ class SignOff:
 
 @names_faults
 def add_sign_off(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site: Site,
     content: Mapping[str, Any],
     *,
@@ -97,15 +96,16 @@ def add_sign_off(
         raise _refused("the document is too long", "document", f"{_LONGEST_DOCUMENT} characters")
     sha256 = _hash(document)
     with joined(connection):
-        number = connection.execute(
+        (number,) = connection.execute(
             """
             INSERT INTO sign_offs (site_id, at_ms, who, name, role, document, sha256)
             VALUES (?, ?, ?, ?, ?, ?, ?)
+            RETURNING id
             """,
             (site.id, at_ms, who, name, role, document, sha256),
-        ).lastrowid
+        ).fetchone()
     return SignOff(
-        id=int(number or 0),
+        id=int(number),
         at_ms=at_ms,
         who=who,
         name=name,
@@ -116,7 +116,7 @@ def add_sign_off(
 
 
 @names_faults
-def keep_sign_off(connection: sqlite3.Connection, site: Site, signed: SignOff) -> bool:
+def keep_sign_off(connection: Connection, site: Site, signed: SignOff) -> bool:
     """Keep a sign-off that was signed elsewhere, to the character; return whether it was new.
 
     Raises
@@ -147,7 +147,7 @@ def keep_sign_off(connection: sqlite3.Connection, site: Site, signed: SignOff) -
 
 
 @names_faults
-def sign_offs_of(connection: sqlite3.Connection, site_id: int) -> list[SignOff]:
+def sign_offs_of(connection: Connection, site_id: int) -> list[SignOff]:
     """Return a site's sign-offs in the order in which they were signed."""
     rows = connection.execute(
         """
@@ -173,7 +173,7 @@ def sign_offs_of(connection: sqlite3.Connection, site_id: int) -> list[SignOff]:
 
 
 @names_faults
-def sign_off_of(connection: sqlite3.Connection, site: Site, number: int) -> SignOff:
+def sign_off_of(connection: Connection, site: Site, number: int) -> SignOff:
     """Return one of a site's sign-offs.
 
     Raises

@@ -1,12 +1,11 @@
 """What an owner says of a site, its equipment and its terms, and how it is changed."""
 
-import sqlite3
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TypedDict, Unpack, cast
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.days import mark_span
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import mark_record
@@ -112,7 +111,7 @@ def check_facts(**facts: Unpack[SiteFacts]) -> None:
 
 
 @names_faults
-def change_facts(connection: sqlite3.Connection, site: Site, **facts: Unpack[SiteFacts]) -> Changed:
+def change_facts(connection: Connection, site: Site, **facts: Unpack[SiteFacts]) -> Changed:
     """Change what is known of a site, and mark what was computed with it, in one transaction.
 
     Parameters

@@ -8,7 +8,7 @@ from joulebook.core.stepped import Stepped
 from joulebook.storage.blocks.block import decode_stepped
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.blockstore import heads_within
-from joulebook.storage.connections import joined_snapshot
+from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.faults import naming_faults
 from joulebook.storage.periods import day_of, day_period, week_period, weeks
 from joulebook.storage.reading import columns_of, read_series
@@ -16,7 +16,7 @@ from joulebook.storage.records import Series
 
 
 def stream_stepped(
-    connection: sqlite3.Connection, site_id: int, device: str, quantity: str, span: Span
+    connection: Connection, site_id: int, device: str, quantity: str, span: Span
 ) -> Iterator[Stepped]:
     """Yield the readings of a series in order, those that are missing left out.
 
@@ -39,7 +39,7 @@ def stream_stepped(
                 yield from _laid_over(connection, series, week)
 
 
-def _hot_from(connection: sqlite3.Connection, device_id: int, span: Span) -> int:
+def _hot_from(connection: Connection, device_id: int, span: Span) -> int:
     """Return from when on rows may lie beside or over blocks: the beginning of a week."""
     (day,) = connection.execute(
         "SELECT min(day) FROM hot_days WHERE device_id = ? AND day >= ? AND day <= ?",
@@ -50,16 +50,19 @@ def _hot_from(connection: sqlite3.Connection, device_id: int, span: Span) -> int
     return max(span.start_ms, week_period(day_period(day).start_ms).start_ms)
 
 
-def _of_block(connection: sqlite3.Connection, series: Series, block_id: int) -> Stepped | None:
+def _of_block(connection: Connection, series: Series, block_id: int) -> Stepped | None:
     """Return what a block holds of a series, if it is whole and holds it so.
 
     Only the bytes of the series are read: of a block of ten series that saves most of the time.
     """
-    with connection.blobopen("blocks", "data", block_id, readonly=True) as blob:
-        try:
-            return decode_stepped(_Bytes(blob), series.id)
-        except BlockDamagedError:
-            return None  # the long way names it
+    try:
+        if isinstance(connection, sqlite3.Connection):
+            with connection.blobopen("blocks", "data", block_id, readonly=True) as blob:
+                return decode_stepped(_Bytes(blob), series.id)
+        row = connection.execute("SELECT data FROM blocks WHERE id = ?", (block_id,)).fetchone()
+        return decode_stepped(row[0], series.id)
+    except BlockDamagedError:
+        return None  # the long way names it
 
 
 class _Bytes:
@@ -77,7 +80,7 @@ class _Bytes:
         return self._blob.read(stop - start)
 
 
-def _laid_over(connection: sqlite3.Connection, series: Series, span: Span) -> Iterator[Stepped]:
+def _laid_over(connection: Connection, series: Series, span: Span) -> Iterator[Stepped]:
     """Yield readings by the long way, which knows rows, missing values and parts of blocks."""
     whole, _ = read_series(connection, (series,), span)
     column = whole.columns[series.id]

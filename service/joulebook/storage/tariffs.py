@@ -1,14 +1,13 @@
 """What energy costs at a site: versions of its tariff, added and withdrawn, never edited."""
 
 import json
-import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from joulebook.core.money.tariff import Tariff
 from joulebook.core.money.tariff_text import document_of, tariff_of
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
@@ -39,7 +38,7 @@ class TariffVersion:
 
 
 @names_faults
-def add_tariff(connection: sqlite3.Connection, site: Site, wanted: TariffVersion) -> TariffVersion:
+def add_tariff(connection: Connection, site: Site, wanted: TariffVersion) -> TariffVersion:
     """Add a version of a site's tariff.
 
     Parameters
@@ -68,19 +67,23 @@ def add_tariff(connection: sqlite3.Connection, site: Site, wanted: TariffVersion
                     expected="a day on which no other version begins",
                     next_step=f"withdraw tariff {there.id} first if it is wrong",
                 )
-        number = connection.execute(
-            "INSERT INTO tariffs (site_id, from_day, terms, note, made_ms) VALUES (?, ?, ?, ?, ?)",
+        (number,) = connection.execute(
+            """
+            INSERT INTO tariffs (site_id, from_day, terms, note, made_ms)
+            VALUES (?, ?, ?, ?, ?)
+            RETURNING id
+            """,
             (
                 *(site.id, wanted.tariff.from_day.isoformat()),
                 *(json.dumps(document_of(wanted.tariff)), wanted.note, wanted.made_ms),
             ),
-        ).lastrowid
-        return replace(wanted, id=int(number or 0))
+        ).fetchone()
+        return replace(wanted, id=int(number))
 
 
 @names_faults
 def withdraw_tariff(
-    connection: sqlite3.Connection, site: Site, tariff_id: int, *, now_ms: int
+    connection: Connection, site: Site, tariff_id: int, *, now_ms: int
 ) -> TariffVersion:
     """Withdraw a version: from now on the one before it holds. Its row stays.
 
@@ -104,7 +107,7 @@ def withdraw_tariff(
 
 @names_faults
 def tariffs_of(
-    connection: sqlite3.Connection, site_id: int, *, withdrawn: bool = False
+    connection: Connection, site_id: int, *, withdrawn: bool = False
 ) -> list[TariffVersion]:
     """Return a site's versions in the order of their first days; withdrawn ones if asked for."""
     rows = connection.execute(

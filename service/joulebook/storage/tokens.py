@@ -1,13 +1,12 @@
 """Tokens: what lets a program write to one site, read, or watch the service."""
 
-import sqlite3
 from collections.abc import Collection
 from contextlib import closing
 from dataclasses import dataclass
 from typing import get_args
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined, wait_for_nobody
 from joulebook.storage.database import Database
 from joulebook.storage.faults import StorageUnavailableError, names_faults, naming_faults
 from joulebook.storage.names import check_name
@@ -75,7 +74,7 @@ def add_token(
 
 @names_faults
 def insert_token(
-    connection: sqlite3.Connection,
+    connection: Connection,
     site: Site | None,
     name: str,
     *,
@@ -128,9 +127,9 @@ def check_token(
     return Grant(token_id=number, name=found, scope=scope, site_id=site_id or 0, site=site or "")
 
 
-def _note_use(connection: sqlite3.Connection, token_id: int, now_ms: int) -> None:
+def _note_use(connection: Connection, token_id: int, now_ms: int) -> None:
     """Note that a token was used; while somebody else writes, or nobody can, do without."""
-    connection.execute("PRAGMA busy_timeout = 0")
+    wait_for_nobody(connection)
     try:
         with naming_faults(connection):
             connection.execute(
@@ -141,7 +140,7 @@ def _note_use(connection: sqlite3.Connection, token_id: int, now_ms: int) -> Non
 
 
 @names_faults
-def tokens_of(connection: sqlite3.Connection, site_id: int | None = None) -> list[Token]:
+def tokens_of(connection: Connection, site_id: int | None = None) -> list[Token]:
     """Return tokens in the order in which they were made: those of a site, or all."""
     rows = connection.execute(
         f"{_GRANTS} WHERE ? IS NULL OR site_id = ? ORDER BY tokens.id",
@@ -163,7 +162,7 @@ def tokens_of(connection: sqlite3.Connection, site_id: int | None = None) -> lis
 
 @names_faults
 def revoke_token(
-    connection: sqlite3.Connection, token_id: int, *, now_ms: int, site_id: int | None = None
+    connection: Connection, token_id: int, *, now_ms: int, site_id: int | None = None
 ) -> Token:
     """Revoke a token, for good; its row stays.
 

@@ -1,6 +1,5 @@
 """Looks at everything in a database, and names what is damaged."""
 
-import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from datetime import date
@@ -8,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined_snapshot, open_connection
+from joulebook.storage.connections import Connection, joined_snapshot, open_connection
 from joulebook.storage.database import FILE_NAME
 from joulebook.storage.faults import DatabaseDamagedError, naming_faults
 from joulebook.storage.findings import Findings, ResultFault
@@ -93,14 +92,14 @@ def _noted(what: str, check: Callable[[], None], path: Path, findings: Findings)
         findings.damage.append(f"{what}: {error.__cause__}")
 
 
-def _structure(connection: sqlite3.Connection, findings: Findings) -> None:
+def _structure(connection: Connection, findings: Findings) -> None:
     """Check every page and index: SQLite's own check."""
     (findings.checked["pages"],) = connection.execute("PRAGMA page_count").fetchone()
     sentences = connection.execute(f"PRAGMA integrity_check({_MOST_SENTENCES})").fetchall()
     findings.damage += [f"pages: {sentence}" for (sentence,) in sentences if sentence != "ok"]
 
 
-def _references(connection: sqlite3.Connection, findings: Findings) -> None:
+def _references(connection: Connection, findings: Findings) -> None:
     """Check that what a row of the catalogue refers to is there."""
     for table in ("sites", "tokens", "devices", "series"):
         (findings.checked[table],) = connection.execute(
@@ -112,7 +111,7 @@ def _references(connection: sqlite3.Connection, findings: Findings) -> None:
     ]
 
 
-def _readings(connection: sqlite3.Connection, findings: Findings) -> None:
+def _readings(connection: Connection, findings: Findings) -> None:
     """Check that each reading has its series, and is of its kind."""
     columns = [
         name
@@ -142,7 +141,7 @@ def _readings(connection: sqlite3.Connection, findings: Findings) -> None:
 
 
 def _device(
-    connection: sqlite3.Connection,
+    connection: Connection,
     findings: Findings,
     device_id: int,
     device: str,
@@ -174,7 +173,7 @@ def _good(name: str, series: tuple[str, str] | None) -> str:
     return f"sum(typeof({name}) IN ({types}))"
 
 
-def _results(result_fault: ResultFault, connection: sqlite3.Connection, findings: Findings) -> None:
+def _results(result_fault: ResultFault, connection: Connection, findings: Findings) -> None:
     """Check that each day's result can be read."""
     findings.checked["day results"] = 0
     for site, day, method, result in connection.execute(

@@ -1,6 +1,5 @@
 """Looks at the chain of what was sealed, and whether the blocks hold just that."""
 
-import sqlite3
 from collections.abc import Iterator
 
 from joulebook.core.spans import Span
@@ -8,6 +7,7 @@ from joulebook.storage.blocks.block import DeviceBlock, decode_block
 from joulebook.storage.blocks.digest import day_digests
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.blockstore import blocks_within, named_damage
+from joulebook.storage.connections import Connection
 from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.periods import utc_date
 from joulebook.storage.seal_links import broken_link, links_of, series_names
@@ -18,7 +18,7 @@ _ALL_TIME = Span(-(2**52), 2**52)
 class SealedDays:
     """The digests that the chain gives each device's days, the newest link of each."""
 
-    def __init__(self, connection: sqlite3.Connection) -> None:
+    def __init__(self, connection: Connection) -> None:
         self._connection = connection
         self._digests: dict[tuple[int, int], bytes] = {}
         if has_table(connection, "seal_links"):  # a backup of an earlier version has none
@@ -42,7 +42,7 @@ class SealedDays:
                 )
 
 
-def differing_days(connection: sqlite3.Connection, site_id: int) -> Iterator[str]:
+def differing_days(connection: Connection, site_id: int) -> Iterator[str]:
     """Yield a sentence for each sealed day of a site whose readings are not those that were sealed.
 
     A block that cannot be read is one as well.
@@ -61,7 +61,7 @@ def differing_days(connection: sqlite3.Connection, site_id: int) -> Iterator[str
                 yield from chain.differences(device_id, device, found)
 
 
-def check_links(connection: sqlite3.Connection, findings: Findings) -> None:
+def check_links(connection: Connection, findings: Findings) -> None:
     """Check that each link follows from those before it."""
     if not has_table(connection, "seal_links"):
         return

@@ -1,9 +1,8 @@
 """Looks at all stored quarter hours, for :mod:`joulebook.storage.verify`."""
 
-import sqlite3
-
 from joulebook.core.daily.quarters import METHOD
 from joulebook.storage.blocks.parts import BlockDamagedError
+from joulebook.storage.connections import Connection
 from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.quarter_months import decode_month, month_of
 
@@ -11,7 +10,7 @@ _CHECKED = "months of quarter hours"
 _OLDER = "months of an earlier method"
 
 
-def check_quarters(connection: sqlite3.Connection, findings: Findings) -> None:
+def check_quarters(connection: Connection, findings: Findings) -> None:
     """Check that all quarter hours of today's method can be decoded; others are computed anew."""
     if not has_table(connection, "quarters"):  # a backup of an earlier version
         return

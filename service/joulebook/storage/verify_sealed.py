@@ -1,6 +1,5 @@
 """Looks at every sealed block, for :mod:`joulebook.storage.verify`."""
 
-import sqlite3
 from typing import NamedTuple
 
 import numpy as np
@@ -8,12 +7,13 @@ import numpy as np
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock, checksum, decode_block
 from joulebook.storage.blocks.parts import BlockDamagedError
+from joulebook.storage.connections import Connection
 from joulebook.storage.findings import Findings, has_table
 from joulebook.storage.records import DamagedBlock
 from joulebook.storage.verify_links import SealedDays
 
 
-def check_blocks(connection: sqlite3.Connection, findings: Findings) -> None:
+def check_blocks(connection: Connection, findings: Findings) -> None:
     """Check each block's checksum, that all of it can be decoded, and whose readings they are."""
     if not has_table(connection, "blocks"):  # a backup of an earlier version
         return
@@ -81,7 +81,7 @@ def _decoded(stored: _Stored, known: dict[int, str], *, follows: bool) -> Device
     return block
 
 
-def _kinds(connection: sqlite3.Connection) -> dict[int, dict[int, str]]:
+def _kinds(connection: Connection) -> dict[int, dict[int, str]]:
     """Return the kinds of series, by device and id."""
     kinds: dict[int, dict[int, str]] = {}
     for device_id, series_id, kind in connection.execute("SELECT device_id, id, kind FROM series"):

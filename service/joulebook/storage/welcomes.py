@@ -1,10 +1,9 @@
 """Welcome links: each lets one person in once, to choose a password."""
 
-import sqlite3
 from dataclasses import dataclass
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.people import Person, add_person, has_owner, people, set_password
 from joulebook.storage.secrets import hash_of, new_secret
@@ -24,7 +23,7 @@ class Welcome:
 
 
 @names_faults
-def make_welcome(connection: sqlite3.Connection, person_id: int | None, *, now_ms: int) -> str:
+def make_welcome(connection: Connection, person_id: int | None, *, now_ms: int) -> str:
     """Make a link for somebody, or the first owner, and return its secret, kept nowhere.
 
     An earlier one for the same is good no longer.
@@ -33,7 +32,8 @@ def make_welcome(connection: sqlite3.Connection, person_id: int | None, *, now_m
     ends_ms = now_ms + (FIRST_MS if person_id is None else INVITED_MS)
     with joined(connection):
         connection.execute(
-            "DELETE FROM welcomes WHERE person_id IS ? OR ends_ms <= ?", (person_id, now_ms)
+            "DELETE FROM welcomes WHERE person_id IS NOT DISTINCT FROM ? OR ends_ms <= ?",
+            (person_id, now_ms),
         )
         connection.execute(
             """
@@ -46,7 +46,7 @@ def make_welcome(connection: sqlite3.Connection, person_id: int | None, *, now_m
 
 
 @names_faults
-def welcome_of(connection: sqlite3.Connection, secret: str, *, now_ms: int) -> Welcome | None:
+def welcome_of(connection: Connection, secret: str, *, now_ms: int) -> Welcome | None:
     """Return whom a link lets in, or ``None`` where it is good no longer."""
     row = connection.execute(
         "SELECT id, person_id FROM welcomes WHERE secret_sha256 = ? AND ends_ms > ?",
@@ -63,7 +63,7 @@ def welcome_of(connection: sqlite3.Connection, secret: str, *, now_ms: int) -> W
 
 @names_faults
 def use_welcome(
-    connection: sqlite3.Connection, secret: str, *, name: str, kept: str, now_ms: int
+    connection: Connection, secret: str, *, name: str, kept: str, now_ms: int
 ) -> Person:
     """Let a person in: keep his password's hash, and let the link be good no longer.
 

@@ -6,31 +6,36 @@ and in the sealed blocks. All that is new or different becomes a hot row: blocks
 written here.
 """
 
-import sqlite3
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from itertools import chain, islice
 from operator import lt, ne
 from typing import cast
 from zoneinfo import ZoneInfo
 
 from joulebook.storage.blockstore import sealed_values
-from joulebook.storage.connections import require_transaction
+from joulebook.storage.connections import Connection, require_transaction
 from joulebook.storage.faults import names_faults
+from joulebook.storage.hot_statements import (
+    Ends,
+    Row,
+    ends_of,
+    hot_values,
+    insert_fresh,
+    upsert_merged,
+    upsert_newest,
+)
 from joulebook.storage.hotrows import note_hot
 from joulebook.storage.marking import mark_reached
 from joulebook.storage.periods import days_of
 from joulebook.storage.quarter_marks import days_reached, mark_quarters
 from joulebook.storage.records import DeviceRows, Series, Value, Written
 
-Row = tuple[Value, ...]
-
 
 @names_faults
 def write_rows(
-    connection: sqlite3.Connection,
+    connection: Connection,
     zone_of: Callable[[int], ZoneInfo] | dict[int, ZoneInfo],
     batch: Sequence[DeviceRows],
 ) -> Written:
@@ -57,21 +62,23 @@ def write_rows(
     changed: dict[int, list[int]] = {}
     hot: set[tuple[int, int]] = set()
     reached: set[tuple[int, int]] = set()
-    for part in _together(batch):
-        counts, rows = _write_part(connection, part)
+    newest: list[tuple[Series, Value, Value]] = []
+    for part, counts, rows in _written(connection, _together(batch)):
         written += counts
         if rows:
-            _note_newest(connection, part.series, rows)
+            newest += _newest(part.series, rows)
             times = _times(rows)
             changed.setdefault(part.site_id, []).extend(times)
             hot.update((part.device_id, day) for day in days_of(times))
             reached.update((part.device_id, day) for day in days_reached(times))
     if hot:
+        upsert_newest(connection, newest)
         note_hot(connection, hot)
         mark_quarters(connection, reached)
-    for site_id, instants in changed.items():
-        zone = zone_of(site_id) if callable(zone_of) else zone_of[site_id]
-        mark_reached(connection, site_id, zone, instants)
+        zones = zone_of if callable(zone_of) else zone_of.__getitem__
+        mark_reached(
+            connection, ((site_id, zones(site_id), times) for site_id, times in changed.items())
+        )
     return written
 
 
@@ -90,21 +97,37 @@ def _together(batch: Sequence[DeviceRows]) -> list[DeviceRows]:
     return [part for parts in joined.values() for part in parts]
 
 
-def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Written, list[Row]]:
-    """Write one device's rows; return the counts and the rows that changed, in order of time."""
+def _written(
+    connection: Connection, parts: Sequence[DeviceRows]
+) -> Iterator[tuple[DeviceRows, Written, list[Row]]]:
+    """Write parts; yield the counts and the rows that changed, in order of time, for each.
+
+    What is asked and inserted goes to the database for many devices at once. A device that comes
+    again must see what was written of it before.
+    """
+    while parts:
+        first: dict[int, DeviceRows] = {}
+        for part in parts:
+            first.setdefault(part.device_id, part)
+        parts = [part for part in parts if first[part.device_id] is not part]
+        ends = ends_of(connection, list(first))
+        fresh = []
+        for part in first.values():
+            counts, late, latest = _sorted_in(connection, part, ends[part.device_id])
+            fresh.append((part.device_id, part.series, latest))
+            yield part, counts, late + latest
+        insert_fresh(connection, fresh)
+
+
+def _sorted_in(
+    connection: Connection, part: DeviceRows, ends: Ends
+) -> tuple[Written, list[Row], list[Row]]:
+    """Write a part's late rows; return the counts, which of them changed, and the fresh rows."""
     rows = _without_empty(part.rows)
     if not rows:
-        return Written(), []
+        return Written(), [], []
     times = _times(rows)
-    # One seek each into the hot rows and into the blocks.
-    hot_ms, sealed_ms = connection.execute(
-        """
-        SELECT
-            (SELECT max(at_ms) FROM readings WHERE device_id = ?),
-            (SELECT last_ms FROM blocks WHERE device_id = ? ORDER BY start_ms DESC LIMIT 1)
-        """,
-        (part.device_id, part.device_id),
-    ).fetchone()
+    hot_ms, sealed_ms = ends
     split = 0
     if not all(map(lt, times, islice(times, 1, None))):
         split = len(rows)
@@ -112,32 +135,19 @@ def _write_part(connection: sqlite3.Connection, part: DeviceRows) -> tuple[Writt
         split = bisect_right(times, max(last for last in (hot_ms, sealed_ms) if last is not None))
     counts = Written()
     changed: list[Row] = []
-    slots = tuple(series.slot for series in part.series)
     if split:
         late = rows[:split]
-        stored = _hot_values(connection, part.device_id, slots, late)
+        stored = hot_values(connection, part.device_id, part.series, late)
         if sealed_ms is not None and min(times) <= sealed_ms:
             instants = [at_ms for at_ms in times[:split] if at_ms <= sealed_ms]
             below = sealed_values(connection, part.device_id, part.series, instants)
             _put_below(stored, below)
-        counts, changed = _merge(connection, part.device_id, slots, stored, late)
+        counts, changed = _merge(connection, part, stored, late)
     fresh = rows[split:]
     if fresh:
-        connection.executemany(_insert_sql(part.device_id, slots), fresh)
         values = sum(map(len, fresh)) - sum(row.count(None) for row in fresh) - len(fresh)
         counts += Written(new=values)
-    return counts, changed + fresh
-
-
-def _hot_values(
-    connection: sqlite3.Connection, device_id: int, slots: tuple[int, ...], rows: list[Row]
-) -> dict[Value, Row]:
-    """Return what the hot rows hold at the instants of some rows."""
-    wanted = f"[{','.join(str(row[0]) for row in rows)}]"
-    return {
-        at_ms: values
-        for at_ms, *values in connection.execute(_select_sql(slots), (device_id, wanted))
-    }
+    return counts, changed, fresh
 
 
 def _put_below(stored: dict[Value, Row], sealed: dict[int, Row]) -> None:
@@ -154,16 +164,12 @@ def _put_below(stored: dict[Value, Row], sealed: dict[int, Row]) -> None:
 
 
 def _merge(
-    connection: sqlite3.Connection,
-    device_id: int,
-    slots: tuple[int, ...],
-    stored: dict[Value, Row],
-    rows: list[Row],
+    connection: Connection, part: DeviceRows, stored: dict[Value, Row], rows: list[Row]
 ) -> tuple[Written, list[Row]]:
     """Compare rows with what is stored, in the order of their arrival, and store what differs."""
     new = repeated = replaced = 0
     changed: set[Value] = set()
-    nothing: Row = (None,) * len(slots)
+    nothing: Row = (None,) * len(part.series)
     for at_ms, *values in rows:
         known = list(stored.get(at_ms, nothing))
         for place, value in enumerate(values):
@@ -181,7 +187,7 @@ def _merge(
             changed.add(at_ms)
         stored[at_ms] = tuple(known)
     merged = sorted((at_ms, *stored[at_ms]) for at_ms in changed)
-    connection.executemany(_upsert_sql(device_id, slots), merged)
+    upsert_merged(connection, part.device_id, part.series, merged)
     return Written(new, repeated, replaced), merged
 
 
@@ -200,49 +206,9 @@ def _times(rows: Iterable[Row]) -> list[int]:
     return cast("list[int]", [row[0] for row in rows])
 
 
-def _note_newest(
-    connection: sqlite3.Connection, series: tuple[Series, ...], rows: list[Row]
-) -> None:
-    """Keep the newest reading of each series, for a dead one would be far to search for."""
-    newest = []
+def _newest(series: tuple[Series, ...], rows: list[Row]) -> Iterator[tuple[Series, Value, Value]]:
+    """Yield the newest reading of each series, for a dead one would be far to search for."""
     for place, one in enumerate(series, start=1):
         row = next((row for row in reversed(rows) if row[place] is not None), None)
         if row is not None:
-            newest.append((one.id, row[0], row[place]))
-    connection.executemany(
-        """
-        INSERT INTO newest (series_id, at_ms, value)
-        VALUES (?, ?, ?)
-        ON CONFLICT (series_id) DO UPDATE
-        SET at_ms = excluded.at_ms, value = excluded.value
-        WHERE excluded.at_ms >= newest.at_ms
-        """,
-        newest,
-    )
-
-
-# The three statements are put together from integers of ours, never from what was sent. The
-# device's id is part of the text: binding it would mean building each row anew.
-
-
-@lru_cache(maxsize=1024)
-def _insert_sql(device_id: int, slots: tuple[int, ...]) -> str:
-    columns = ", ".join(f"v{slot}" for slot in slots)
-    places = ", ".join("?" for _ in slots)
-    return f"INSERT INTO readings (device_id, at_ms, {columns}) VALUES ({device_id}, ?, {places})"  # noqa: S608
-
-
-@lru_cache(maxsize=1024)
-def _upsert_sql(device_id: int, slots: tuple[int, ...]) -> str:
-    updates = ", ".join(f"v{slot} = excluded.v{slot}" for slot in slots)
-    return f"{_insert_sql(device_id, slots)} ON CONFLICT (device_id, at_ms) DO UPDATE SET {updates}"
-
-
-@lru_cache(maxsize=1024)
-def _select_sql(slots: tuple[int, ...]) -> str:
-    columns = ", ".join(f"v{slot}" for slot in slots)
-    return f"""
-        SELECT at_ms, {columns}
-        FROM readings
-        WHERE device_id = ? AND at_ms IN (SELECT value FROM json_each(?))
-        """  # noqa: S608
+            yield one, row[0], row[place]

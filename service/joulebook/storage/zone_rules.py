@@ -1,19 +1,18 @@
 """The rules of the sites' time zones that days were computed with."""
 
-import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import pairwise
 
 from joulebook.core.spans import days_span
-from joulebook.storage.connections import joined
+from joulebook.storage.connections import Connection, joined
 from joulebook.storage.days import day_results, mark_days, mark_span
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
 
 
 @names_faults
-def zone_rules(connection: sqlite3.Connection, site_id: int) -> str | None:
+def zone_rules(connection: Connection, site_id: int) -> str | None:
     """Return the rules that a site's days were computed with; ``None`` where nobody noted them."""
     row = connection.execute(
         "SELECT rules FROM zone_rules WHERE site_id = ?", (site_id,)
@@ -22,9 +21,7 @@ def zone_rules(connection: sqlite3.Connection, site_id: int) -> str | None:
 
 
 @names_faults
-def save_zone_rules(
-    connection: sqlite3.Connection, site: Site, rules: str, moved: Sequence[date]
-) -> int:
+def save_zone_rules(connection: Connection, site: Site, rules: str, moved: Sequence[date]) -> int:
     """Note the rules of a site's zone and mark the days that they moved, in one transaction.
 
     Parameters

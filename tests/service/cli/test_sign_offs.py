@@ -70,7 +70,6 @@ def test_one_that_was_tampered_with_says_so(
     with closing(database.connect()) as connection:
         connection.execute("DROP TRIGGER sign_offs_stay_as_they_are")
         connection.execute("UPDATE sign_offs SET document = replace(document, 'good', 'bad')")
-        connection.commit()
     database.close()
     assert main(["sign-off", "list", *house]) == 0
     assert "not as it was signed" in capsys.readouterr().out

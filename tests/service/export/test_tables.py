@@ -1,13 +1,13 @@
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
 from joulebook.export.tables import MOST_ROWS, TablePart, header_of, table_parts
+from joulebook.storage.database import Connection
 from joulebook.storage.records import Column, DamagedBlock, Series, Site, Value
 from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, studio, write

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
@@ -22,7 +21,7 @@ from joulebook.storage.alert_settings import (
 )
 from joulebook.storage.alerts import episodes_of, watches_of
 from joulebook.storage.catalogue import site_named
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import deliveries_of
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import change_facts

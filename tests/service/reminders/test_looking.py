@@ -3,7 +3,6 @@
 import inspect
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 from types import SimpleNamespace
 
 import pytest
@@ -19,7 +18,7 @@ from joulebook.storage.alerts import KeptWatch
 from joulebook.storage.backup_notes import BackupNote, note_backup
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.corrections import add_correction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import Column, Site, Value
 from joulebook.storage.site_facts import change_facts
 from tests.helpers.analysed_sites import long_studio, shallow_studio

@@ -6,7 +6,6 @@ import subprocess
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
@@ -14,7 +13,7 @@ from joulebook.reminders import sender
 from joulebook.reminders.sending import address_trouble, by_apprise, send_due
 from joulebook.storage.alert_settings import add_channel, remove_channel
 from joulebook.storage.connections import transaction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import (
     PAUSES_S,
     Delivery,

@@ -1,18 +1,41 @@
+"""One promise for two stores: what takes these fixtures runs on SQLite and on PostgreSQL.
+
+Tests of what only a file has (its pages, its log, its copies) are marked ``on_a_file``.
+"""
+
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database, ServerPlace
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
+from tests.helpers.postgres import PostgresServer
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "store" in metafunc.fixturenames:
+        stores = ["file", pytest.param("server", marks=pytest.mark.outside)]
+        on_a_file = metafunc.definition.get_closest_marker("on_a_file") is not None
+        metafunc.parametrize("store", stores[:1] if on_a_file else stores, indirect=True)
 
 
 @pytest.fixture
-def database_and_site(tmp_path: Path) -> tuple[Database, Site]:
-    return studio(tmp_path)
+def store(request: pytest.FixtureRequest) -> ServerPlace | None:
+    """Where the database is: in the test's directory, or on a server, emptied."""
+    if request.param == "file":
+        return None
+    server: PostgresServer = request.getfixturevalue("postgres")
+    return server.emptied_place()
+
+
+@pytest.fixture
+def database_and_site(store: ServerPlace | None, tmp_path: Path) -> Iterator[tuple[Database, Site]]:
+    database, site = studio(tmp_path, server=store)
+    yield database, site
+    database.close()
 
 
 @pytest.fixture

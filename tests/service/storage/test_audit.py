@@ -1,9 +1,7 @@
-from sqlite3 import Connection
-
 import pytest
 
 from joulebook.storage.audit import Audited, audit_log, note_change
-from joulebook.storage.database import transaction
+from joulebook.storage.database import Connection, transaction
 
 
 def change(number: int, site: str | None = "studio") -> Audited:

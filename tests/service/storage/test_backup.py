@@ -5,7 +5,6 @@ import sqlite3
 import threading
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
@@ -13,7 +12,7 @@ from joulebook.core.spans import Span
 from joulebook.errors import DataRefusedError, SchemaError, UnavailableError, UsageError
 from joulebook.storage.backup import back_up, restore
 from joulebook.storage.catalogue import sites
-from joulebook.storage.database import FILE_NAME, Database
+from joulebook.storage.database import FILE_NAME, Connection, Database
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
 from joulebook.storage.findings import Findings
 from joulebook.storage.lock import only_service
@@ -21,6 +20,8 @@ from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
 from tests.helpers.databases import NOON_MS, write
 from tests.helpers.small_disks import file_size_limit, small_disk
+
+pytestmark = pytest.mark.on_a_file
 
 #: Rows of a batch, and the time between them.
 BATCH, STEP_MS = 50, 1000

@@ -5,13 +5,16 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from sqlite3 import Connection
 
-from joulebook.storage.database import Database
+import pytest
+
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.new_files import UNFINISHED
 from joulebook.storage.records import Site
 from joulebook.storage.verify import verify_file
 from tests.helpers.databases import NOON_MS, write
+
+pytestmark = pytest.mark.on_a_file
 
 ROUNDS = 20
 ROWS = 60_000

@@ -1,13 +1,13 @@
 """Damaged blocks: named, kept, and no hindrance to their neighbours."""
 
 import logging
-from sqlite3 import Connection
 
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
 from joulebook.storage.blockstore import check_blocks, damaged_blocks
+from joulebook.storage.database import Connection
 from joulebook.storage.days import clear_results, dirty_days
 from joulebook.storage.reading import read_device, readings_span, stream_device
 from joulebook.storage.records import SealCounts, Site, Written

@@ -1,6 +1,5 @@
 from dataclasses import replace
 from datetime import date
-from sqlite3 import Connection
 from typing import Any
 
 import pytest
@@ -14,7 +13,7 @@ from joulebook.storage.corrections import (
     preview_correction,
     withdraw_correction,
 )
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_days, save_day
 from joulebook.storage.record_results import record_mark
 from joulebook.storage.records import Column, Site, Value

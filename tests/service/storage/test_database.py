@@ -13,6 +13,8 @@ from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, write
 
+pytestmark = pytest.mark.on_a_file
+
 
 @pytest.mark.parametrize("name", ["plain", "with space", "per%20cent", "what?now", "half#way", "é"])
 def test_it_makes_the_directory_and_the_file_whatever_their_names(

@@ -11,6 +11,8 @@ from joulebook.storage.database import Database
 from joulebook.storage.series import MAX_SERIES
 from tests.service.storage.saved_database import load
 
+pytestmark = pytest.mark.on_a_file
+
 PAGE = (Path(__file__).parents[3] / "docs" / "database.md").read_text(encoding="utf-8")
 QUERIES = re.findall(r"```sql\n(.*?)```", PAGE, flags=re.DOTALL)
 

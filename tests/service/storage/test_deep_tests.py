@@ -1,13 +1,12 @@
 from dataclasses import replace
 from functools import partial
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.core.battery.deep_test_plan import target_of
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of, end_test, plan_test, start_test
 from joulebook.storage.records import Site
 from tests.helpers.databases import undone

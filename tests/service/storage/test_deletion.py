@@ -3,14 +3,13 @@
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.storage import deletion
 from joulebook.storage.audit import Audited, audit_log, note_change
 from joulebook.storage.catalogue import add_site, sites
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.deletion import belongings, delete_site
 from joulebook.storage.events import Event, add_event
 from joulebook.storage.quarantine import put_aside

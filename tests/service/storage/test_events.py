@@ -1,12 +1,11 @@
 from dataclasses import replace
-from sqlite3 import Connection
 from typing import Any
 
 import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_count
 from joulebook.storage.events import KINDS, Event, add_event, events_of, remove_event
 from joulebook.storage.record_results import record_mark

@@ -15,6 +15,8 @@ from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from tests.helpers.databases import NOON_MS, write
 
+pytestmark = pytest.mark.on_a_file
+
 
 @pytest.mark.parametrize(
     ("code", "words"),

@@ -3,11 +3,15 @@ from contextlib import closing
 from datetime import date
 from pathlib import Path
 
+import pytest
+
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import mark_days
 from joulebook.storage.left_behind import left_behind, still_to_do
 from joulebook.storage.records import Site
 from tests.helpers.databases import NOON_MS, write
+
+pytestmark = pytest.mark.on_a_file
 
 
 def test_a_good_end_leaves_nothing_to_say(tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 import csv
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from sqlite3 import Connection
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -12,6 +11,7 @@ from hypothesis import strategies as st
 
 from joulebook.core.spans import local_day
 from joulebook.storage.connections import transaction
+from joulebook.storage.database import Connection
 from joulebook.storage.days import dirty_days
 from joulebook.storage.marking import REACH_MS, mark, mark_reached, reached_days
 from joulebook.storage.records import Site
@@ -130,7 +130,8 @@ def test_each_marking_has_a_mark_that_never_came_before(connection: Connection, 
 
 def test_readings_of_one_writing_share_a_mark(connection: Connection, site: Site) -> None:
     with transaction(connection):
-        mark_reached(connection, site.id, LISBON, [ms("2026-03-04T12:00"), ms("2026-03-01T23:59")])
+        times = [ms("2026-03-04T12:00"), ms("2026-03-01T23:59")]
+        mark_reached(connection, [(site.id, LISBON, times)])
     dirty = dirty_days(connection)
     assert [one.day for one in dirty] == [date(2026, 3, 4), date(2026, 3, 2), date(2026, 3, 1)]
     assert len({one.mark for one in dirty}) == 1

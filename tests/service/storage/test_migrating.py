@@ -5,10 +5,13 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import pytest
 from alembic.script import ScriptDirectory
 
 from joulebook.storage.connections import open_connection
 from joulebook.storage.migrating import migrations
+
+pytestmark = pytest.mark.on_a_file
 
 _OPENING = """
 import sys

@@ -1,8 +1,7 @@
-from sqlite3 import Connection
-
 import pytest
 
 from joulebook.errors import UsageError
+from joulebook.storage.database import Connection
 from joulebook.storage.people import (
     Person,
     add_person,

@@ -1,10 +1,9 @@
 from dataclasses import replace
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.quarantine import put_aside, quarantine_count, quarantined
 from joulebook.storage.records import Refused, Site
 from tests.helpers.databases import undone

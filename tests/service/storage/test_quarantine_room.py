@@ -4,12 +4,11 @@ import sqlite3
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.quarantine import (
     ROOM_IN_ALL,
     ROOM_OF_A_SITE,

@@ -3,13 +3,12 @@
 from contextlib import closing
 from importlib import import_module
 from pathlib import Path
-from sqlite3 import Connection
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.marking import REACH_MS
 from joulebook.storage.periods import DAY_MS, day_of
 from joulebook.storage.quarter_marks import (

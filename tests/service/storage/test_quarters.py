@@ -3,7 +3,6 @@
 import logging
 from collections.abc import Callable
 from dataclasses import fields
-from sqlite3 import Connection
 
 import numpy as np
 import pytest
@@ -13,7 +12,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from joulebook.core.daily.quarters import QUARTER_MS, Quarters, quarter_hours
 from joulebook.core.spans import Span
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.periods import DAY_MS, day_of
 from joulebook.storage.quarter_marks import dirty_quarters
 from joulebook.storage.quarter_saving import save_quarters

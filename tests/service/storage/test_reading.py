@@ -1,11 +1,9 @@
-from sqlite3 import Connection
-
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.reading import (
     devices_of,
     latest_readings,

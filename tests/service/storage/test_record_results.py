@@ -1,8 +1,7 @@
 from datetime import date
-from sqlite3 import Connection
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import clear_results, mark_days
 from joulebook.storage.record_results import (
     RecordResult,

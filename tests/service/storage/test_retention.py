@@ -3,13 +3,12 @@
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from sqlite3 import Connection
 
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import clear_results, day_results, dirty_days, mark_days
 from joulebook.storage.quarters import read_quarters
 from joulebook.storage.reading import read_device, readings_span

@@ -33,6 +33,7 @@ from joulebook.storage.models import (
     SiteRow,
 )
 from joulebook.storage.models_chain import SealLinkRow
+from joulebook.storage.models_homes import HomeLineRow
 from joulebook.storage.models_money import TariffRow
 from joulebook.storage.models_people import (
     AuditRow,
@@ -55,6 +56,8 @@ from joulebook.storage.models_setup import SignOffRow
 from joulebook.storage.models_zones import ZoneRulesRow
 from joulebook.storage.schema import prepare
 from tests.service.storage.saved_database import dump, fill
+
+pytestmark = pytest.mark.on_a_file
 
 BREAKS = """
     op.execute("CREATE TABLE glazes (name VARCHAR)")
@@ -96,6 +99,7 @@ MODELS = (
     TariffRow,
     SignOffRow,
     ZoneRulesRow,
+    HomeLineRow,
 )
 
 DRIVER_ONLY = {
@@ -268,13 +272,13 @@ def test_whoever_waited_for_the_lock_does_not_migrate_again(
 ) -> None:
     # The first look saw an old schema; by the time the lock is ours, another has migrated.
     looks = []
-    really_outdated = migrating._is_outdated
+    really_outdated = migrating.is_outdated
 
     def outdated_at_first(connection: Connection, path: Path, config: Config) -> bool:
         looks.append(really_outdated(connection, path, config))
         return len(looks) == 1
 
-    monkeypatch.setattr(migrating, "_is_outdated", outdated_at_first)
+    monkeypatch.setattr(migrating, "is_outdated", outdated_at_first)
     migrate(saved)
     assert looks == [False, False]
     assert [file.name for file in tmp_path.iterdir()] == ["joulebook.sqlite3"]

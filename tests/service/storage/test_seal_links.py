@@ -1,10 +1,9 @@
 """Each sealed day is a link, and each link holds all before it (SHA-256, FIPS 180-4)."""
 
 import hashlib
-from sqlite3 import Connection
 
 from joulebook.core.spans import Span
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
 from joulebook.storage.seal_links import broken_link, last_link, link_unlinked, links_of

@@ -5,12 +5,11 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.storage import sealer as sealer_module
-from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.database import Connection, Database, StorageUnavailableError
 from joulebook.storage.records import SealCounts, Site
 from joulebook.storage.sealer import Sealer
 from joulebook.storage.sealing import seal

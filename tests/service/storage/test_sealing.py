@@ -1,10 +1,9 @@
 """What is sealed and when, whatever the clock does."""
 
-from sqlite3 import Connection
-
 import pytest
 
 from joulebook.storage import sealing
+from joulebook.storage.database import Connection
 from joulebook.storage.records import Column, SealCounts, Site, Value, Written
 from joulebook.storage.sealing import seal
 from tests.helpers.databases import write

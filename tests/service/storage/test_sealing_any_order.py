@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import count
-from sqlite3 import Connection
 
 import pytest
 from hypothesis import given, settings
@@ -16,7 +15,7 @@ from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.connections import transaction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import clear_results, dirty_days
 from joulebook.storage.reading import latest_readings, read_series, readings_span
 from joulebook.storage.records import Column, DeviceRows, Site, Value, Written

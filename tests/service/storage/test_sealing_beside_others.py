@@ -2,14 +2,13 @@
 
 from collections.abc import Callable
 from contextlib import closing
-from sqlite3 import Connection
 from typing import Any
 
 import pytest
 
 from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
-from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.database import Connection, Database, StorageUnavailableError
 from joulebook.storage.hotrows import read_hot
 from joulebook.storage.records import SealCounts, Site
 from joulebook.storage.sealing import seal, seal_all

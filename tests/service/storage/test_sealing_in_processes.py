@@ -8,12 +8,11 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.core.spans import Span
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.reading import read_series
 from joulebook.storage.records import Site, Value, Written
 from joulebook.storage.sealing import seal

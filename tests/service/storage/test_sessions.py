@@ -1,9 +1,8 @@
 import hashlib
-from sqlite3 import Connection
 
 import pytest
 
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.people import add_person, set_disabled
 from joulebook.storage.records import Site
 from joulebook.storage.sessions import (

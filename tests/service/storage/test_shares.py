@@ -1,10 +1,8 @@
-from sqlite3 import Connection
-
 import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import Site
 from joulebook.storage.shares import (
     LONGEST_MS,

@@ -1,15 +1,16 @@
 import re
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.storage import shrinking
-from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.database import Connection, Database, StorageUnavailableError
 from joulebook.storage.records import Site
 from joulebook.storage.sealing import seal, seal_all
 from joulebook.storage.shrinking import LEAST_FREE, shrink
 from tests.helpers.sealed import LATER_MS, power, write_days
+
+pytestmark = pytest.mark.on_a_file
 
 PAGE = (Path(__file__).parents[3] / "docs" / "database.md").read_text(encoding="utf-8")
 

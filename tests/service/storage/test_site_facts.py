@@ -1,12 +1,11 @@
 from dataclasses import fields, replace
 from datetime import date
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site, site_named
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_count, dirty_days, save_day
 from joulebook.storage.record_results import record_mark
 from joulebook.storage.records import Site

@@ -1,11 +1,10 @@
 """A series as it is kept is the series as it is read, sealed or hot, whole or not."""
 
-from sqlite3 import Connection
-
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
+from joulebook.storage.database import Connection
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Column, Site
 from joulebook.storage.sealing import seal

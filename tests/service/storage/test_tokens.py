@@ -1,12 +1,11 @@
 import hashlib
 from contextlib import closing
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.errors import UsageError
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database, StorageUnavailableError, transaction
+from joulebook.storage.database import Connection, Database, StorageUnavailableError, transaction
 from joulebook.storage.records import Grant, Scope, Site
 from joulebook.storage.tokens import (
     add_token,

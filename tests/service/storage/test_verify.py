@@ -4,16 +4,17 @@ import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.errors import SchemaError, UsageError
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.faults import DatabaseDamagedError
 from joulebook.storage.records import Column, Site, Value
 from joulebook.storage.verify import verify, verify_file
 from tests.helpers.databases import NOON_MS, write
+
+pytestmark = pytest.mark.on_a_file
 
 COLUMNS = (Column("power", "W"), Column("mode", "", "text"), Column("running", "", "flag"))
 

@@ -1,15 +1,15 @@
 """Stored quarter hours are looked at too; those of an earlier method only counted."""
 
-from sqlite3 import Connection
-
 import pytest
 
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.findings import Findings
 from joulebook.storage.records import Site
 from joulebook.storage.verify import verify
 from joulebook.summaries.quarters import rebuild_quarters
 from tests.helpers.databases import NOON_MS, write
+
+pytestmark = pytest.mark.on_a_file
 
 
 @pytest.fixture(autouse=True)

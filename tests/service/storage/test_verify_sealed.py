@@ -1,15 +1,15 @@
 """Every byte of every block is looked at."""
 
-from sqlite3 import Connection
-
 import pytest
 
 from joulebook.storage.blocks.block import checksum
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import Column, Site, Value
 from joulebook.storage.sealing import seal
 from joulebook.storage.verify import verify
 from tests.helpers.databases import NOON_MS, write
+
+pytestmark = pytest.mark.on_a_file
 
 DAY_MS = 86_400_000
 COLUMNS = (Column("power", "W"), Column("mode", "", "text"), Column("running", "", "flag"))

@@ -1,12 +1,11 @@
 from dataclasses import replace
-from sqlite3 import Connection
 
 import pytest
 
 from joulebook.core.spans import Span
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.connections import transaction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_count, dirty_days
 from joulebook.storage.reading import latest_readings, read_device, readings_span
 from joulebook.storage.records import Column, DeviceRows, Site, Value, Written

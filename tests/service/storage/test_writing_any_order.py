@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from datetime import date
 from itertools import count
 from math import isnan
-from sqlite3 import Connection
 
 import pytest
 from hypothesis import given, settings
@@ -15,7 +14,7 @@ from hypothesis import strategies as st
 from joulebook.core.spans import Span, date_of
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.connections import transaction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_days
 from joulebook.storage.reading import latest_readings, read_device
 from joulebook.storage.records import Column, DeviceRows, Site, Value, Written

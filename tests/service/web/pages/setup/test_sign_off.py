@@ -172,7 +172,6 @@ def test_a_document_that_was_tampered_with_says_so(heard: Studio) -> None:
         connection.execute(
             "UPDATE sign_offs SET document = replace(document, 'Ana Moura', 'Ana Mouro')"
         )
-        connection.commit()
     words = words_of(heard.client.get(f"{_PAGE}/{made.id}").text)
     assert "This record was tampered with" in words
 

@@ -1,0 +1,1 @@
+"""The same storage on a PostgreSQL server; loaded only where one is used."""

@@ -1,0 +1,168 @@
+"""A connection to PostgreSQL that takes the statements which storage writes for both stores."""
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from functools import lru_cache
+from typing import Any
+
+import psycopg
+from psycopg import ClientCursor, pq
+from psycopg.adapt import Loader
+from psycopg.types.numeric import FloatDumper
+from psycopg_pool import ConnectionPool
+
+from joulebook.storage.postgres.faults import naming_server_faults
+
+#: Names our locks among those of others on the same server: "joul".
+LOCKS = 0x6A6F756C
+
+#: Locks of groups of sites. A lock for each site would be more than a server remembers in one
+#: transaction that takes in the messages of ten thousand.
+GROUPS = 64
+
+# Not the two colons that PostgreSQL writes before a type.
+_NAMED = re.compile(r"(?<![:\w]):([a-z_]+)")
+
+_LOCK_ALL = "SELECT pg_advisory_xact_lock(%s, 0)"
+_LOCK_GROUPS = """
+    SELECT pg_advisory_xact_lock_shared(%s, 0)
+    UNION ALL
+    SELECT pg_advisory_xact_lock(%s, number)
+    FROM unnest(%s::integer[]) AS number
+"""
+
+
+class PostgresConnection:
+    """One of a pool's connections; of one thread at a time.
+
+    A statement's values stand in its text when it is sent: so none needs its type said, as a
+    value that may be missing would. Between transactions a connection that broke is replaced.
+    """
+
+    def __init__(self, pool: ConnectionPool[Any], address: str) -> None:
+        self._pool = pool
+        self.address = address
+        with naming_server_faults(address):
+            self._raw: psycopg.Connection[Any] = pool.getconn()
+
+    @property
+    def in_transaction(self) -> bool:
+        """Whether a transaction is open, one that has failed too."""
+        return self._raw.info.transaction_status in (
+            pq.TransactionStatus.INTRANS,
+            pq.TransactionStatus.INERROR,
+        )
+
+    def execute(
+        self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] = (), /
+    ) -> psycopg.Cursor[Any]:
+        """Run a statement with ``?`` or ``:name`` for values."""
+        with naming_server_faults(self.address):
+            cursor = ClientCursor(self._live())
+            return cursor.execute(translated(sql), parameters)
+
+    def executemany(self, sql: str, parameters: Iterable[Sequence[Any]], /) -> psycopg.Cursor[Any]:
+        """Run a statement for each row of values, without waiting for each answer."""
+        with naming_server_faults(self.address):
+            cursor = psycopg.Cursor(self._live())
+            cursor.executemany(translated(sql), parameters)
+            return cursor
+
+    def copy_rows(
+        self, statement: str, types: Sequence[str], rows: Iterable[Sequence[Any]]
+    ) -> None:
+        """Send rows in bulk: a ``COPY … FROM STDIN (FORMAT BINARY)`` and the columns' types."""
+        with naming_server_faults(self.address):
+            cursor = psycopg.Cursor(self._live())
+            with cursor.copy(statement) as copy:
+                copy.set_types(types)
+                for row in rows:
+                    copy.write_row(row)
+
+    @contextmanager
+    def writing(self, sites: Iterable[int] | None) -> Iterator[None]:
+        """Hold a transaction that writes to some sites, or (``None``) to anything."""
+        groups = None if sites is None else sorted({1 + site % GROUPS for site in sites})
+        with self._transaction("BEGIN"):
+            with naming_server_faults(self.address):
+                if groups is None:
+                    self._raw.execute(_LOCK_ALL, (LOCKS,))
+                else:
+                    self._raw.execute(_LOCK_GROUPS, (LOCKS, LOCKS, groups))
+            yield
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Hold a transaction that reads all as of one commit."""
+        with self._transaction("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"):
+            yield
+
+    @contextmanager
+    def _transaction(self, begin: str) -> Iterator[None]:
+        with naming_server_faults(self.address):
+            self._live().execute(begin)
+        try:
+            yield
+            with naming_server_faults(self.address):
+                self._raw.execute("COMMIT")
+        finally:
+            if not self._raw.closed and self.in_transaction:
+                self._raw.execute("ROLLBACK")
+
+    @contextmanager
+    def alone(self, name: str, key: int) -> Iterator[bool]:
+        """Try to be the only one at something; it ends with the block, or the connection."""
+        asked = (f"joulebook {name}", key)
+        lock = "pg_try_advisory_lock(hashtext(?), ?)"
+        (got,) = self.execute(f"SELECT {lock}", asked).fetchone() or (False,)
+        try:
+            yield got
+        finally:
+            if got and not self._raw.closed:
+                self.execute("SELECT pg_advisory_unlock(hashtext(?), ?)", asked)
+
+    def wait_for_nobody(self) -> None:
+        """Give up at once where a lock is taken, until the connection is given back."""
+        self.execute("SET lock_timeout = 1")
+
+    def close(self) -> None:
+        """Give the connection back to its pool; what was not committed is rolled back."""
+        self._pool.putconn(self._raw)
+
+    def _live(self) -> psycopg.Connection[Any]:
+        """Return the connection, or another one where it broke outside of a transaction."""
+        if self._raw.closed:
+            self._pool.putconn(self._raw)
+            self._raw = self._pool.getconn()
+        return self._raw
+
+
+@lru_cache(maxsize=4096)
+def translated(sql: str) -> Any:
+    """Return a statement with the driver's placeholders: ``%s`` for ``?``, ``%(x)s`` for ``:x``.
+
+    No statement of ours has a question mark or a colon in a literal.
+    """
+    return _NAMED.sub(r"%(\1)s", sql.replace("%", "%%").replace("?", "%s"))
+
+
+class _ExactFloat(FloatDumper):
+    """As a literal of its own type: as a plain number, -0.0 would lose its sign."""
+
+    def quote(self, obj: Any) -> bytes:
+        return b"'%s'::float8" % repr(float(obj)).encode()
+
+
+class _Total(Loader):
+    """Sums of whole numbers come as ``numeric``: a whole number again."""
+
+    def load(self, data: Any) -> int | float:
+        text = bytes(data).decode()
+        return int(text) if text.lstrip("-").isdigit() else float(text)
+
+
+def adapt(raw: psycopg.Connection[Any]) -> None:
+    """Teach a new connection how values are sent and read."""
+    raw.adapters.register_dumper(float, _ExactFloat)
+    raw.adapters.register_loader("numeric", _Total)

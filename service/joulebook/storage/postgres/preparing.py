@@ -1,0 +1,70 @@
+"""Brings a server's database to the schema that this version knows, or refuses it untouched."""
+
+from importlib import resources
+
+from sqlalchemy import Connection, Engine
+
+from joulebook.errors import SchemaError
+from joulebook.storage.faults import naming_faults
+from joulebook.storage.schema import newest_schema
+
+#: The schema that the files of tables make; what came later is in migrations, for both stores.
+FIRST = "0014"
+
+_FILES = ("tables_readings.sql", "tables_said.sql", "rules.sql")
+
+
+def prepare(engine: Engine, address: str) -> None:
+    """Make the tables in an empty database, and migrate it to the newest schema.
+
+    All of it or nothing, and one process at a time.
+
+    Raises
+    ------
+    SchemaError
+        If the schema is newer than this version, or the database is somebody else's.
+    StorageUnavailableError
+        If the server is away, or does not let us make tables.
+    """
+    with naming_faults(address):
+        # Most often nothing is to be done, and then nobody has to wait for the lock.
+        with engine.execution_options(reads=True).begin() as connection:
+            if _is_ours(connection, address) and _schema(connection) == newest_schema():
+                return
+        with engine.begin() as connection:
+            if not _is_ours(connection, address):
+                _make(connection)
+            if _schema(connection) != newest_schema():
+                # Here, for most starts have nothing to migrate, and a service keeps what it loaded.
+                from joulebook.storage.migrating import upgrade
+
+                upgrade(connection, address)
+
+
+def _schema(connection: Connection) -> str:
+    row = connection.exec_driver_sql("SELECT version_num FROM alembic_version").one()
+    return str(row[0])
+
+
+def _is_ours(connection: Connection, address: str) -> bool:
+    """Tell whether the tables are there; refuse a database that has others and not ours."""
+    sql = "SELECT tablename FROM pg_tables WHERE schemaname = current_schema()"
+    names = {name for (name,) in connection.exec_driver_sql(sql)}
+    if names and not {"alembic_version", "readings", "seal_links"} <= names:
+        raise SchemaError(
+            "this database is no database of joulebook",
+            where=address,
+            expected="a database that joulebook made, or an empty one",
+            next_step="make one for joulebook alone (createdb), and point the setting at it",
+        )
+    return bool(names)
+
+
+def _make(connection: Connection) -> None:
+    files = resources.files("joulebook.storage.postgres")
+    for name in _FILES:
+        connection.exec_driver_sql(files.joinpath(name).read_text(encoding="utf-8"))
+    connection.exec_driver_sql(
+        "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)"
+    )
+    connection.exec_driver_sql("INSERT INTO alembic_version VALUES (%s)", (FIRST,))
