@@ -11,7 +11,7 @@ import pytest
 from joulebook.cli import main
 from joulebook.cli.commands import joulebook
 from joulebook.core.quantities import QUANTITIES
-from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.service import start_service
 
 ROOT = Path(__file__).parents[1]
@@ -40,10 +40,15 @@ def test_command_two_installs_the_tests_and_runs_them() -> None:
 def test_the_demonstration_serves_moves_ends_and_continues(demo_data: Path) -> None:
     # The fixture was the first run; this one finds its readings and goes on from there.
     service = start_service("demo", "--data", str(demo_data), "--port", "0", "--mqtt-port", "0")
-    page = httpx2.get(f"{service.pages}/sites/studio")
-    wait_until(lambda: "readings_new_total 0" not in httpx2.get(f"{service.pages}/metrics").text)
+    page = httpx2.get(f"{service.pages}/sites/studio", timeout=WAIT_S)
+    wait_until(
+        lambda: (
+            "readings_new_total 0"
+            not in httpx2.get(f"{service.pages}/metrics", timeout=WAIT_S).text
+        )
+    )
     # The bridge is installed here, so it reads the annex from a simulated plant's registers.
-    wait_until(lambda: "Battery" in httpx2.get(f"{service.pages}/sites/annex").text)
+    wait_until(lambda: "Battery" in httpx2.get(f"{service.pages}/sites/annex", timeout=WAIT_S).text)
     assert page.status_code == 200
     assert service.end() == 0
 

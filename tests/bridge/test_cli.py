@@ -202,5 +202,5 @@ def test_signals_end_it_in_good_order(number: signal.Signals, tmp_path: Path) ->
     assert process.stdout is not None
     assert process.stdout.readline().startswith(b"an invented inverter, battery and meter: tcp://")
     process.send_signal(number)
-    process.communicate(timeout=20)
+    process.communicate(timeout=120)
     assert process.returncode == 0

@@ -15,7 +15,7 @@ def run(*arguments: str) -> int:
     """Run ``joulebook`` to its end and return its exit status."""
     command = [sys.executable, "-m", "joulebook", *arguments]
     return subprocess.run(
-        command, env=clean_environment(), stdout=subprocess.DEVNULL, check=False
+        command, env=clean_environment(measured=False), stdout=subprocess.DEVNULL, check=False
     ).returncode
 
 

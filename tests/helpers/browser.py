@@ -19,7 +19,7 @@ from playwright.async_api import Page as Tab
 
 from tests.helpers.outside import needs_program
 
-_PATIENCE_S = 30.0
+_PATIENCE_S = 60.0
 _ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--hide-scrollbars")
 
 _T = TypeVar("_T")

@@ -127,13 +127,13 @@ def _serving(start: Callable[[], Any]) -> Iterator[Any]:
     thread = threading.Thread(target=loop.run_forever)
     thread.start()
     try:
-        server = asyncio.run_coroutine_threadsafe(start(), loop).result(10)
+        server = asyncio.run_coroutine_threadsafe(start(), loop).result(60)
         try:
             yield server
         finally:
-            asyncio.run_coroutine_threadsafe(server.shutdown(), loop).result(10)
+            asyncio.run_coroutine_threadsafe(server.shutdown(), loop).result(60)
     finally:
-        asyncio.run_coroutine_threadsafe(_let_go(), loop).result(10)
+        asyncio.run_coroutine_threadsafe(_let_go(), loop).result(60)
         loop.call_soon_threadsafe(loop.stop)
         thread.join()
         loop.close()

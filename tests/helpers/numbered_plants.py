@@ -67,7 +67,7 @@ def numbered_plant(folder: Path) -> Iterator[NumberedPlant]:
     try:
         yield plant
     finally:
-        asyncio.run_coroutine_threadsafe(plant._server.stop(), loop).result(20)
+        asyncio.run_coroutine_threadsafe(plant._server.stop(), loop).result(60)
         loop.call_soon_threadsafe(loop.stop)
         thread.join()
         loop.close()
@@ -79,7 +79,7 @@ class BridgeProcess:
     def __init__(self, folder: Path, mqtt_port: int, secret: str) -> None:
         self._folder = folder
         self._environment = {
-            **clean_environment(),
+            **clean_environment(measured=False),
             "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{mqtt_port}",
             "JOULEBOOK_BRIDGE_SITE": "studio",
             "JOULEBOOK_BRIDGE_NAME": "shed",
@@ -96,12 +96,12 @@ class BridgeProcess:
     def kill(self) -> None:
         """End it as a power cut would."""
         self.process.kill()
-        self.process.wait(30)
+        self.process.wait(60)
 
     def end(self) -> int:
         """End it as a shutdown does, and return its exit status."""
         self.process.terminate()
-        return self.process.wait(30)
+        return self.process.wait(60)
 
     def waiting(self) -> list[str]:
         """Return the names of the files that are still to be delivered."""

@@ -73,11 +73,11 @@ class NumberedPublisher:
     def wait_for_more(self, count: int) -> None:
         with self._changed:
             goal = self.acknowledged + count
-            assert self._changed.wait_for(lambda: self.acknowledged >= goal, timeout=60)
+            assert self._changed.wait_for(lambda: self.acknowledged >= goal, timeout=120)
 
     def wait_for_all(self) -> None:
         with self._changed:
-            assert self._changed.wait_for(lambda: self.acknowledged == self.published, timeout=90)
+            assert self._changed.wait_for(lambda: self.acknowledged == self.published, timeout=120)
 
     def stop(self) -> None:
         self._client.disconnect()

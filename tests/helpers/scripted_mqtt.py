@@ -78,7 +78,7 @@ class ScriptedServer:
                 with suppress(OSError):
                     connection.shutdown(socket.SHUT_RDWR)
 
-    def wait_until(self, holds: Callable[[Self], bool], timeout_s: float = 20.0) -> None:
+    def wait_until(self, holds: Callable[[Self], bool], timeout_s: float = 60.0) -> None:
         """Wait for messages or connections; fail when they do not come."""
         with self._news:
             assert self._news.wait_for(lambda: holds(self), timeout_s), self.messages

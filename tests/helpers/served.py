@@ -8,7 +8,7 @@ from contextlib import contextmanager
 import uvicorn
 from starlette.types import ASGIApp
 
-_PATIENCE_S = 30.0
+_PATIENCE_S = 60.0
 
 
 class _Server(uvicorn.Server):

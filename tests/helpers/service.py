@@ -27,12 +27,12 @@ class RunningService:
     def kill(self) -> None:
         """End it as a power cut would."""
         self.process.send_signal(signal.SIGKILL)
-        self.process.communicate(timeout=30)
+        self.process.communicate(timeout=120)
 
     def end(self) -> int:
         """End it as Ctrl-C would and return its exit status."""
         self.process.send_signal(signal.SIGINT)
-        self.process.communicate(timeout=30)
+        self.process.communicate(timeout=120)
         return self.process.returncode
 
 
@@ -41,6 +41,7 @@ def start_service(
     cwd: Path | None = None,
     log: Path | None = None,
     settings: Mapping[str, str] | None = None,
+    measured: bool = True,
 ) -> RunningService:
     """Start ``joulebook`` with the arguments and wait until its doors are open.
 
@@ -53,7 +54,7 @@ def start_service(
             stdout=subprocess.PIPE,
             stderr=said,
             text=True,
-            env={**clean_environment(), **(settings or {})},
+            env={**clean_environment(measured=measured), **(settings or {})},
         )
     assert process.stdout is not None
     ports = {}
@@ -83,15 +84,22 @@ def serve(
     mqtt_port: int = 0,
     log: Path | None = None,
     settings: Mapping[str, str] | None = None,
+    measured: bool = True,
 ) -> RunningService:
     """Start ``joulebook serve`` on a data directory."""
     ports = ("--port", "0", "--mqtt-port", str(mqtt_port))
-    return start_service("serve", "--data", str(data_dir), *ports, log=log, settings=settings)
+    where = ("--data", str(data_dir))
+    return start_service("serve", *where, *ports, log=log, settings=settings, measured=measured)
 
 
-def clean_environment() -> dict[str, str]:
-    """Return the environment without settings of the person who runs the tests."""
-    return {name: value for name, value in os.environ.items() if not name.startswith("JOULEBOOK_")}
+def clean_environment(*, measured: bool = True) -> dict[str, str]:
+    """Return the environment without settings of the person who runs the tests.
+
+    A process that is not ``measured`` counts no covered lines, and so starts and works faster. It
+    is for those that a test kills: their counts would be lost with them.
+    """
+    others = ("JOULEBOOK_",) if measured else ("JOULEBOOK_", "COVERAGE_PROCESS_")
+    return {name: value for name, value in os.environ.items() if not name.startswith(others)}
 
 
 def unused_port() -> int:

@@ -64,7 +64,7 @@ def noon_ms(day: date, site: Site) -> int:
     return (span.start_ms + span.end_ms) // 2
 
 
-def until(condition: Callable[[], bool], timeout_s: float = 20.0) -> None:
+def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
     """Wait until a condition holds, and fail when it does not in time."""
     pause = threading.Event()
     deadline = time.monotonic() + timeout_s

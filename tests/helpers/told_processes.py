@@ -35,7 +35,7 @@ _DOORS = re.compile(r"(pages|bridges): +\w+://.*:(\d+)$")
 
 
 class ToldProcess:
-    """A started process, and what it has told.
+    """A started process, and what it has told. Most are killed, so their lines are not counted.
 
     Attributes
     ----------
@@ -46,7 +46,11 @@ class ToldProcess:
     """
 
     def __init__(
-        self, part: str, *arguments: str, environment: Mapping[str, str] | None = None
+        self,
+        part: str,
+        *arguments: str,
+        environment: Mapping[str, str] | None = None,
+        measured: bool = False,
     ) -> None:
         self._part = part
         self._began_s = time.monotonic()
@@ -54,7 +58,11 @@ class ToldProcess:
             [sys.executable, "-m", __name__, part, *arguments],
             stdout=subprocess.PIPE,
             text=True,
-            env={**clean_environment(), "JOULEBOOK_LOG_LEVEL": "error", **(environment or {})},
+            env={
+                **clean_environment(measured=measured),
+                "JOULEBOOK_LOG_LEVEL": "error",
+                **(environment or {}),
+            },
         )
         self.ports: dict[str, int] = {}
         self.ready_s: float | None = None
@@ -76,7 +84,7 @@ class ToldProcess:
         assert self.ready_s is not None, f"no door is open; status {self.process.poll()}"
         return self.ready_s
 
-    def wait_for(self, begins: int, timeout_s: float = 20) -> bool:
+    def wait_for(self, begins: int, timeout_s: float = 60) -> bool:
         """Wait until the part has begun so often; return whether it did in time."""
         with self._changed:
             self._changed.wait_for(lambda: self._silent or self._begun >= begins, timeout_s)

@@ -29,9 +29,9 @@ def test_a_certificate_of_the_house_is_trusted_when_it_is_named(
             server = Server("127.0.0.1", listener.port, tls=True)
             sender = Credentials("bridge1", "secret")
             with pytest.raises(AwayError, match="no secure connection"):
-                deliver(server, sender, TOPIC, PACK, timeout_s=20)
+                deliver(server, sender, TOPIC, PACK, timeout_s=60)
             monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "certificate.pem"))
-            deliver(server, sender, TOPIC, PACK, timeout_s=20)
+            deliver(server, sender, TOPIC, PACK, timeout_s=60)
     finally:
         inbox.stop()
     assert inbox.payloads() == [PACK]
@@ -53,12 +53,12 @@ def test_a_service_may_ask_for_the_certificate_of_the_bridge(
         with running_listener(inbox, tls=for_server) as listener:
             server = Server("127.0.0.1", listener.port, tls=True)
             with pytest.raises(AwayError):
-                deliver(server, Credentials("bridge1", "secret"), TOPIC, PACK, timeout_s=20)
+                deliver(server, Credentials("bridge1", "secret"), TOPIC, PACK, timeout_s=60)
             sender = Credentials("bridge1", "secret", certificate, key)
-            deliver(server, sender, TOPIC, PACK, timeout_s=20)
+            deliver(server, sender, TOPIC, PACK, timeout_s=60)
             nobody = Credentials("bridge1", "secret", certificate, str(tmp_path / "none.pem"))
             with pytest.raises(WrongError, match="cannot use the bridge's certificate"):
-                deliver(server, nobody, TOPIC, PACK, timeout_s=20)
+                deliver(server, nobody, TOPIC, PACK, timeout_s=60)
     finally:
         inbox.stop()
     assert inbox.payloads() == [PACK]

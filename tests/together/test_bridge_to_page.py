@@ -12,7 +12,7 @@ import httpx2
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.tokens import add_token
-from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.service import clean_environment, running_service
 
 SHOWN = re.compile(r"\bW, (emptying|filling)\b")
@@ -32,7 +32,7 @@ def studio(file: Path) -> Iterator[None]:
         yield
     finally:
         process.terminate()
-        process.communicate(timeout=30)
+        process.communicate(timeout=WAIT_S)
 
 
 def test_an_invented_plant_is_on_the_page(tmp_path: Path) -> None:
@@ -61,12 +61,12 @@ def test_an_invented_plant_is_on_the_page(tmp_path: Path) -> None:
         address = f"{service.pages}/sites/studio"
         try:
             # Inverter, battery with its direction, and the meter that has a map of its own.
-            wait_until(lambda: bool(SHOWN.search(httpx2.get(address).text)))
-            wait_until(lambda: "Grid" in httpx2.get(address).text)
+            wait_until(lambda: bool(SHOWN.search(httpx2.get(address, timeout=WAIT_S).text)))
+            wait_until(lambda: "Grid" in httpx2.get(address, timeout=WAIT_S).text)
         finally:
             bridge.terminate()
-            bridge.wait(30)
-        metrics = httpx2.get(f"{service.pages}/metrics").text
+            bridge.wait(WAIT_S)
+        metrics = httpx2.get(f"{service.pages}/metrics", timeout=WAIT_S).text
     assert checked.returncode == 0, checked.stdout
     assert "all links hold" in checked.stdout
     assert bridge.returncode == 0

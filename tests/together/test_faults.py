@@ -77,13 +77,17 @@ def test_more_bridges_than_there_is_room_for_come_in_one_after_another(tmp_path:
 
 def test_a_part_that_is_left_alone_tells_of_its_end(tmp_path: Path) -> None:
     Database.open(tmp_path).close()
-    backup = ToldProcess("backup", "backup", str(tmp_path / "copy.sqlite3"), f"--data={tmp_path}")
+    arguments = ("backup", str(tmp_path / "copy.sqlite3"), f"--data={tmp_path}")
+    backup = ToldProcess("backup", *arguments, measured=True)
     assert backup.wait_for(1)
     assert backup.wait() == 0
     assert not backup.inside
     assert not backup.wait_for(2)
     with pytest.raises(AssertionError, match="no door is open; status 0"):
         backup.wait_until_open()
+    silent = ToldProcess("none", "verify", f"--data={tmp_path}", measured=True)
+    assert silent.wait() == 0
+    assert not silent.wait_for(1)
 
 
 def test_what_is_lost_or_doubled_is_counted() -> None:

@@ -18,7 +18,7 @@ from joulebook.storage.database import Database, transaction
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import Site
 from joulebook.storage.tokens import add_token
-from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.numbered_publisher import START_MS, NumberedPublisher
 from tests.helpers.service import RunningService, serve, unused_port
 
@@ -88,14 +88,14 @@ def house(tmp_path: Path) -> Iterator[House]:
 
 def ended(service: RunningService) -> int:
     # Not until its output ends: a process of its own that analyses a record may outlive it.
-    status = service.process.wait(60)
+    status = service.process.wait(120)
     assert service.process.stdout is not None
     service.process.stdout.close()
     return status
 
 
 def queued(service: RunningService) -> bool:
-    metrics = httpx2.get(f"{service.pages}/metrics").text
+    metrics = httpx2.get(f"{service.pages}/metrics", timeout=WAIT_S).text
     return "joulebook_queued_messages 0\n" not in metrics
 
 

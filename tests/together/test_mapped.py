@@ -32,7 +32,7 @@ def secret(tmp_path: Path) -> str:
 
 
 def newest(pages: str) -> dict[str, float]:
-    devices = httpx2.get(f"{pages}/api/v1/sites/studio/latest").json()["devices"]
+    devices = httpx2.get(f"{pages}/api/v1/sites/studio/latest", timeout=WAIT_S).json()["devices"]
     return {
         f"{device['device']}/{reading['quantity']}": reading["value"]
         for device in devices
@@ -47,7 +47,9 @@ def test_a_broker_brings_what_the_mappings_name(tmp_path: Path, secret: str) -> 
         url = f"mqtt://127.0.0.1:{broker.port}"
         (tmp_path / "joulebook.toml").write_text(f'broker = "{url}"\n')
         with running_service(tmp_path) as service:
-            wait_until(lambda: httpx2.get(f"{service.pages}/readyz").status_code == 200)
+            wait_until(
+                lambda: httpx2.get(f"{service.pages}/readyz", timeout=WAIT_S).status_code == 200
+            )
             broker.publish(
                 "studio/kiln/3/state", [b'{"at": "2026-07-14T09:30:00Z", "lines": [{"w": 1201}]}']
             )

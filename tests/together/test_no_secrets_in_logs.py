@@ -11,7 +11,7 @@ from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.secrets import new_secret
 from joulebook.storage.tokens import add_token
-from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.numbered_publisher import NumberedPublisher
 from tests.helpers.service import RunningService, serve, unused_port
 
@@ -52,7 +52,7 @@ class Busy:
         welcome = re.search(r"/welcome/([\w-]+)", service.process.stdout.readline())
         assert welcome is not None
         try:
-            with httpx2.Client(base_url=service.pages, timeout=30.0) as browser:
+            with httpx2.Client(base_url=service.pages, timeout=WAIT_S) as browser:
                 self._sign_in(browser, welcome[1])
                 self._share(browser)
             self._programs(service)
@@ -66,7 +66,7 @@ class Busy:
         assert self._sent(browser, f"/welcome/{welcome}", chosen).status_code == 303
         assert browser.get(f"/welcome/{welcome}").status_code == 404
         for name, password in (("Ada", self._guess), (SWAPPED, "Ada"), (PASSWORD, "Ada")):
-            with httpx2.Client(base_url=browser.base_url, timeout=30.0) as other:
+            with httpx2.Client(base_url=browser.base_url, timeout=WAIT_S) as other:
                 tried = self._sent(other, "/sign-in", {"name": name, "password": password})
             assert tried.status_code == 403
         self._kept(browser.cookies["joulebook"])
@@ -87,8 +87,13 @@ class Busy:
         shared = re.search(r"/shared/([\w-]+)", made.text)
         assert shared is not None
         self._kept(shared[1])
-        assert httpx2.get(f"{browser.base_url}/shared/{shared[1]}", timeout=30.0).status_code == 200
-        assert httpx2.get(f"{browser.base_url}/shared/{self._guess}").status_code == 404
+        assert (
+            httpx2.get(f"{browser.base_url}/shared/{shared[1]}", timeout=WAIT_S).status_code == 200
+        )
+        assert (
+            httpx2.get(f"{browser.base_url}/shared/{self._guess}", timeout=WAIT_S).status_code
+            == 404
+        )
 
     def _programs(self, service: RunningService) -> None:
         address = f"{service.pages}/api/v1/sites/studio"
@@ -99,13 +104,13 @@ class Busy:
                 content=PACK,
                 headers=kind,
                 auth=("shed", secret),
-                timeout=30.0,
+                timeout=WAIT_S,
             )
             assert answer.status_code == status
-        days = httpx2.get(f"{address}/days", auth=("reader", self._reader), timeout=30.0)
+        days = httpx2.get(f"{address}/days", auth=("reader", self._reader), timeout=WAIT_S)
         assert days.status_code == 200
-        httpx2.get(f"{address}/days?token={self._guess}")
-        httpx2.get(f"{service.pages}/nothing/{self._guess}?password={PASSWORD}")
+        httpx2.get(f"{address}/days?token={self._guess}", timeout=WAIT_S)
+        httpx2.get(f"{service.pages}/nothing/{self._guess}?password={PASSWORD}", timeout=WAIT_S)
 
     def _bridges(self, service: RunningService) -> None:
         good = NumberedPublisher(service.mqtt_port, self._token)

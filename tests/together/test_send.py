@@ -10,6 +10,7 @@ import pytest
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.tokens import add_token
+from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.service import clean_environment, running_service
 
 
@@ -36,8 +37,8 @@ def secret(tmp_path: Path) -> str:
 def test_a_reading_sent_by_hand_is_on_the_page(tmp_path: Path, secret: str) -> None:
     with running_service(tmp_path) as service:
         done = send(service.mqtt_port, secret, "voltage=53.1V", "soc=0.61")
-        page = httpx2.get(f"{service.pages}/sites/studio").text
-        ready = httpx2.get(f"{service.pages}/readyz")
+        page = httpx2.get(f"{service.pages}/sites/studio", timeout=WAIT_S).text
+        ready = httpx2.get(f"{service.pages}/readyz", timeout=WAIT_S)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("delivered 2 readings to studio/battery")
     assert "53.1" in page

@@ -26,7 +26,7 @@ PLANT = plant_of({1: words_at(0, range(100)) | words_at(107, [555, 0, 100]), 17:
 
 def test_a_serial_line_with_several_units() -> None:
     with serial_server(PLANT) as (terminal, _):
-        line = Line(SerialLine(terminal, 115200), timeout_s=0.25)
+        line = Line(SerialLine(terminal, 115200), timeout_s=5)
         assert line.read(1, 3, 107, 3) == (555, 0, 100)
         assert line.read(17, 4, 8, 1) == (10,)
         with pytest.raises(RefusedFault, match="illegal data address"):
@@ -41,11 +41,11 @@ def test_a_late_answer_on_a_serial_line_is_thrown_away() -> None:
     near, far = os.openpty()
     tty.setraw(near)
     tty.setraw(far)
-    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.1)
+    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.4)
 
     def answer() -> None:
         assert os.read(near, 64) == question
-        threading.Event().wait(0.15)
+        threading.Event().wait(0.6)
         os.write(near, late)
         assert os.read(near, 64) == question
         os.write(near, right)

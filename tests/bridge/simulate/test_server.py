@@ -70,7 +70,7 @@ def test_any_request_is_answered(request: bytes) -> None:
 
 def test_pymodbus_reads_the_studio_and_cannot_write_to_it() -> None:
     with serve_in_background(studio(), "127.0.0.1", 0) as address:
-        client = ModbusTcpClient(address.host, port=address.port, timeout=1, retries=0)
+        client = ModbusTcpClient(address.host, port=address.port, timeout=10, retries=0)
         assert client.read_holding_registers(40000, count=2, device_id=1).registers == [
             21365,
             28243,

@@ -13,7 +13,7 @@ def test_a_real_server_is_scanned_and_written(tmp_path: Path) -> None:
     said: list[str] = []
     with tcp_server(plant_of({1: chain(image(103), image(802))})) as (port, asked):
         url = f"tcp://127.0.0.1:{port}"
-        address, found = scan_line(url, (1, 2), timeout_s=1, say=said.append)
+        address, found = scan_line(url, (1, 2), timeout_s=2, say=said.append)
     assert said[0].startswith("unit 1: Clay Works 6")
     assert set(asked.functions) == {3}
     write_found(address, found, tmp_path / "found.toml")

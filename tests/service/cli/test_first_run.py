@@ -11,6 +11,7 @@ from joulebook.cli.service import Service
 from joulebook.errors import UsageError
 from joulebook.settings import Settings
 from joulebook.storage.database import Database
+from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.service import running_service
 from tests.helpers.visitors import PASSWORD, basic
 
@@ -25,15 +26,16 @@ def test_the_first_owner_comes_in_by_the_link_that_serve_prints(tmp_path: Path) 
         assert found is not None, line
         assert found[1] == service.pages
         api = f"{service.pages}/api/v1/sites/studio/days"
-        assert httpx2.get(api).status_code == 200
+        assert httpx2.get(api, timeout=WAIT_S).status_code == 200
         passed_on = {"X-Forwarded-For": "127.0.0.1"}
-        assert httpx2.get(api, headers=passed_on).status_code == 401
+        assert httpx2.get(api, headers=passed_on, timeout=WAIT_S).status_code == 401
         form = {"name": "Ada", "password": PASSWORD, "again": PASSWORD}
-        with httpx2.Client(base_url=service.pages, headers={"Origin": service.pages}) as browser:
+        origin = {"Origin": service.pages}
+        with httpx2.Client(base_url=service.pages, headers=origin, timeout=WAIT_S) as browser:
             assert browser.post(found[2], data=form).headers["location"] == "/"
             assert browser.get("/people").status_code == 200
-        assert httpx2.get(api).status_code == 401
-        assert httpx2.get(f"{service.pages}/healthz").status_code == 200
+        assert httpx2.get(api, timeout=WAIT_S).status_code == 401
+        assert httpx2.get(f"{service.pages}/healthz", timeout=WAIT_S).status_code == 200
         assert service.end() == 0
 
 
@@ -58,7 +60,7 @@ def test_only_a_proxy_that_is_named_is_believed(tmp_path: Path) -> None:
                 "X-Forwarded-For": f"192.0.2.{number}",
                 "X-Forwarded-Proto": "https",
             }
-            answer = httpx2.get(f"{service.pages}/api/v1/sites", headers=headers)
+            answer = httpx2.get(f"{service.pages}/api/v1/sites", headers=headers, timeout=WAIT_S)
             assert answer.status_code == 401
             assert answer.headers["strict-transport-security"]
         assert service.end() == 0

@@ -14,6 +14,7 @@ from joulebook.cli.service import Service, free_port
 from joulebook.errors import UnavailableError, UsageError
 from joulebook.settings import Settings
 from joulebook.storage.database import Database
+from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.service import running_service
 
 
@@ -99,5 +100,5 @@ def test_a_certificate_that_cannot_be_read_is_named(database: Database, tmp_path
 
 def test_ctrl_c_ends_the_command_with_status_0_and_its_pages_with_it(tmp_path: Path) -> None:
     with running_service(tmp_path / "house") as running:
-        assert httpx2.get(f"{running.pages}/readyz").status_code == 200
+        assert httpx2.get(f"{running.pages}/readyz", timeout=WAIT_S).status_code == 200
         assert running.end() == 0

@@ -68,7 +68,7 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[House]:
 
 
 def numbers(service: Service, name: str) -> dict[str, float]:
-    text = httpx2.get(f"http://127.0.0.1:{service.port}/metrics").text
+    text = httpx2.get(f"http://127.0.0.1:{service.port}/metrics", timeout=WAIT_S).text
     return {
         sample.labels["worker"]: sample.value
         for family in parsed(text)
@@ -93,7 +93,7 @@ def test_every_worker_that_dies_is_started_again_and_that_is_said(
         restarts = "joulebook_worker_restarts_total"
         wait_until(lambda: {k: v for k, v in numbers(service, restarts).items() if v} == dead)
         wait_until(lambda: set(numbers(service, "joulebook_worker_up").values()) == {1.0})
-        ready = httpx2.get(f"http://127.0.0.1:{service.port}/readyz")
+        ready = httpx2.get(f"http://127.0.0.1:{service.port}/readyz", timeout=WAIT_S)
         assert ready.json() == {"ready": True, "problems": []}
         assert house.deliver(service, 300.0) == 200
 

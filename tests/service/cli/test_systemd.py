@@ -13,7 +13,7 @@ from joulebook.cli.systemd import ServiceManager
 def heard_at(address: str, name: str) -> list[bytes]:
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(address)
-        manager.settimeout(10)
+        manager.settimeout(60)
         said = ServiceManager({"NOTIFY_SOCKET": name})
         said.ready("taking readings in")
         said.alive()

@@ -12,7 +12,7 @@ from starlette.types import Receive, Scope, Send
 from joulebook.web import connections
 from joulebook.web.connections import MOST_OF_A_HEAD, WebConnection
 
-WAIT_S = 30.0
+WAIT_S = 60.0
 LARGE = 32 * 1024 * 1024
 
 

@@ -22,7 +22,7 @@ from joulebook.web.health import Health
 from tests.helpers.packs import NOW_MS, VOLTAGE
 from tests.helpers.served import served
 
-WAIT_S = 30.0
+WAIT_S = 60.0
 PACK = json.dumps([VOLTAGE]).encode()
 
 
