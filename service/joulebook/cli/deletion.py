@@ -35,7 +35,7 @@ def delete(name: str, confirm: str | None, data_dir: Path) -> None:
         )
     with existing_database(data_dir) as database, progress_bar("deleting") as advance:
         there = site_named(database, name)
-        shelf = EvidenceShelf(data_dir, max_gap_s=0)
+        shelf = EvidenceShelf(database, max_gap_s=0)
         for file in shelf.files(there):
             shelf.delete(there, file.name)
         with closing(database.connect()) as connection:

@@ -14,7 +14,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 
 from joulebook.errors import UsageError
 from joulebook.settings import Settings, load_settings
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, ServerPlace
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -56,6 +56,18 @@ def settings_of(data_dir: Path, **given: object) -> Settings:
     return load_settings(text, os.environ, given, toml_name=str(file))
 
 
+def server_place(settings: Settings) -> ServerPlace | None:
+    """Return the server that settings name, ``None`` where the data directory has the file."""
+    if not settings.database:
+        return None
+    return ServerPlace(
+        url=settings.database,
+        connections=settings.database_connections,
+        wait_s=settings.database_wait_s,
+        statement_s=settings.database_statement_s,
+    )
+
+
 @contextmanager
 def existing_database(data_dir: Path) -> Iterator[Database]:
     """Open the database of a data directory that must be there, and close it at the end."""
@@ -71,9 +83,13 @@ def existing_database(data_dir: Path) -> Iterator[Database]:
 
 
 @contextmanager
-def opened_database(data_dir: Path) -> Iterator[Database]:
-    """Open the database of a data directory, made when missing, and close it at the end."""
-    database = Database.open(data_dir)
+def opened_database(data_dir: Path, settings: Settings | None = None) -> Iterator[Database]:
+    """Open the database of a data directory, made when missing, and close it at the end.
+
+    It is the file in it, or the server that the settings name.
+    """
+    settings = settings_of(data_dir) if settings is None else settings
+    database = Database.open(data_dir, server_place(settings))
     try:
         yield database
     finally:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from joulebook.errors import UnavailableError
 from joulebook.evidence.file import Paper
+from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.summaries.threads import ONE_THREAD
 
@@ -35,15 +36,15 @@ class EvidenceShelf:
 
     Parameters
     ----------
-    data_dir : Path
-        The data directory.
+    database : Database
+        What it tells of; its files lie in the data directory.
     max_gap_s : float
         No line between readings bridges more. [s]
     """
 
-    def __init__(self, data_dir: Path, *, max_gap_s: float) -> None:
-        self._data_dir = data_dir
-        self._folder = data_dir / FOLDER
+    def __init__(self, database: Database, *, max_gap_s: float) -> None:
+        self._database = database
+        self._folder = database.data_dir / FOLDER
         self._max_gap_s = max_gap_s
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -112,14 +113,14 @@ class EvidenceShelf:
     def _make(self, site: str, file: Path, paper: Paper) -> None:
         done = subprocess.run(
             [
-                *(sys.executable, "-P", "-m", "joulebook.evidence.worker", str(self._data_dir)),
-                *(site, str(file), paper, str(self._max_gap_s)),
+                *(sys.executable, "-P", "-m", "joulebook.evidence.worker"),
+                *(str(self._database.data_dir), site, str(file), paper, str(self._max_gap_s)),
             ],
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
             check=False,
-            env={**os.environ, **ONE_THREAD},
+            env={**os.environ, **ONE_THREAD, **self._database.environment},
             process_group=0,
         )
         if done.returncode != 0:

@@ -11,14 +11,14 @@ from joulebook import __version__
 from joulebook.errors import JoulebookError
 from joulebook.evidence.file import Paper, make_evidence
 from joulebook.storage.catalogue import site_named
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, server_of
 
 
 def main(data_dir: Path, site: str, file: Path, paper: str, max_gap_s: float) -> int:
     """Make the file, politely, and return the exit status; what went wrong goes to stderr."""
     with contextlib.suppress(AttributeError, OSError):  # Windows has none
         os.nice(10)
-    database = Database(data_dir)
+    database = Database(data_dir, server_of(os.environ))
     try:
         make_evidence(
             database,

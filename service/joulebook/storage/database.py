@@ -1,9 +1,11 @@
 """The house's database. Open it here, then hand its connections to storage."""
 
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine
 
+from joulebook.errors import UsageError
 from joulebook.storage.connections import (
     Connection,
     catalogue_engine,
@@ -11,7 +13,7 @@ from joulebook.storage.connections import (
     transaction,
 )
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
-from joulebook.storage.places import ServerPlace
+from joulebook.storage.places import ServerPlace, environment_of, server_of
 from joulebook.storage.schema import prepare
 
 # Callers name the type of what they hand back to storage, and need not know the driver.
@@ -21,6 +23,7 @@ __all__ = [
     "DatabaseDamagedError",
     "ServerPlace",
     "StorageUnavailableError",
+    "server_of",
     "transaction",
 ]
 
@@ -53,10 +56,7 @@ class Database:
             self._server = None
             self.engine: Engine = catalogue_engine(self.path)
         else:
-            # Here, for a house with one home need not have the driver.
-            from joulebook.storage.postgres.server import Server
-
-            self._server = Server(server)
+            self._server = _server_class()(server)
             self.where, self.engine = self._server.address, self._server.engine
 
     @classmethod
@@ -92,11 +92,17 @@ class Database:
         else:
             self._server.prepare()
 
+    @property
+    def environment(self) -> dict[str, str]:
+        """What a process of ours finds the same database by, beside the data directory."""
+        return environment_of(self.server)
+
     def connect(self) -> Connection:
         """Return a connection for the calling thread; close it after use."""
         if self._server is None:
             return open_connection(self.path)
-        return self._server.connect()
+        connection: Connection = self._server.connect()
+        return connection
 
     def close(self) -> None:
         """Let go of the connections that are kept."""
@@ -104,3 +110,17 @@ class Database:
             self.engine.dispose()
         else:
             self._server.close()
+
+
+def _server_class() -> Any:
+    """Return what is loaded for a server alone: a house with one home need not have its driver."""
+    try:
+        from joulebook.storage.postgres.server import Server
+    except ModuleNotFoundError as error:
+        raise UsageError(
+            f"PostgreSQL's driver is not installed ({error.name})",
+            where="setting database",
+            expected="joulebook installed with what many homes need",
+            next_step="pip install 'joulebook[fleet]', or leave the setting out to use a file",
+        ) from error
+    return Server

@@ -154,11 +154,11 @@ def set_aside(connection: Connection, site_id: int | None) -> list[SetAside]:
         """
         SELECT reason, sum(kept), sum(kept_bytes), sum(let_go)
         FROM quarantine_sizes
-        WHERE ?1 IS NULL OR owner = ?1
+        WHERE ? IS NULL OR owner = ?
         GROUP BY reason
         ORDER BY reason
         """,
-        (site_id,),
+        (site_id, site_id),
     )
     return [
         SetAside(reason=reason, kept=kept, kept_bytes=kept_bytes, let_go=let_go)

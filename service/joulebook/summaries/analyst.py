@@ -131,7 +131,7 @@ class Analyst:
                 *(str(self._database.data_dir), site.name, str(self._max_gap_s)),
             ],
             stdin=subprocess.DEVNULL,
-            env={**os.environ, **ONE_THREAD},
+            env={**os.environ, **ONE_THREAD, **self._database.environment},
             process_group=0,
         )
         while process.poll() is None:
@@ -142,7 +142,7 @@ class Analyst:
         if process.returncode == UnavailableError.exit_status:
             raise UnavailableError(
                 f"the analysis of site {site.name} could not use the database; it is tried again",
-                where=self._database.path,
+                where=self._database.where,
                 expected="a database that can be read and written",
                 next_step="see the log above for what is away",
             )

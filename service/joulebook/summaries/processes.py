@@ -5,14 +5,15 @@ process nearly doubles the speed (``docs/decisions/0008-two-processes.md``).
 """
 
 import logging
+import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from multiprocessing import Pipe
-from pathlib import Path
 from queue import SimpleQueue
 
+from joulebook.storage.database import Database
 from joulebook.summaries.stretches import Results, Stretch
 
 _log = logging.getLogger(__name__)
@@ -36,7 +37,7 @@ class Helper:
         Of the process.
     """
 
-    def __init__(self, data_dir: Path) -> None:
+    def __init__(self, database: Database) -> None:
         self._pipe, theirs = Pipe()
         with theirs:
             # Not spawned by multiprocessing: that would import the caller's main module, the
@@ -45,9 +46,10 @@ class Helper:
             self._process = subprocess.Popen(
                 [
                     *(sys.executable, "-P", "-m", "joulebook.summaries.worker"),
-                    *(str(theirs.fileno()), str(data_dir)),
+                    *(str(theirs.fileno()), str(database.data_dir)),
                 ],
                 stdin=subprocess.DEVNULL,
+                env={**os.environ, **database.environment},
                 pass_fds=[theirs.fileno()],
                 process_group=0,
             )
@@ -80,10 +82,10 @@ class Helper:
 
 @contextmanager
 def with_helper(
-    data_dir: Path,
+    database: Database,
     compute: Callable[[Stretch], Results],
     *,
-    start: Callable[[Path], Helper] = Helper,
+    start: Callable[[Database], Helper] = Helper,
 ) -> Iterator[Callable[[Stretch], Results]]:
     """Give a function for two threads: one computes here, the other in a second process.
 
@@ -92,15 +94,15 @@ def with_helper(
 
     Parameters
     ----------
-    data_dir : Path
-        Of the database.
+    database : Database
+        What both processes read.
     compute : callable
         Computes a stretch in this process.
     start : callable
         Starts the second process.
     """
     try:
-        helper = start(data_dir)
+        helper = start(database)
     except OSError as error:
         _log.warning("no second process computes days (%s): it takes twice as long", error)
         yield compute

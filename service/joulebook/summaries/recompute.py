@@ -28,6 +28,7 @@ def recompute(
     clock_ms: Callable[[], int],
     max_gap_s: float = MAX_GAP_S,
     progress: Callable[[int, int], None] | None = None,
+    helped: bool = True,
 ) -> int:
     """Drop a site's results and compute every day that its readings reach.
 
@@ -41,6 +42,8 @@ def recompute(
         No integral bridges more. [s]
     progress : callable, optional
         Told after each stretch how many days are done, of how many.
+    helped : bool
+        Whether a second process computes too where days are many; else this one has it all.
 
     Returns
     -------
@@ -54,7 +57,13 @@ def recompute(
     """
     with closing(database.connect()) as connection:
         clear_results(connection, site.id)
-    return catch_up(database, site, clock_ms=clock_ms, max_gap_s=max_gap_s, progress=progress)
+    return catch_up(
+        *(database, site),
+        clock_ms=clock_ms,
+        max_gap_s=max_gap_s,
+        progress=progress,
+        helped=helped,
+    )
 
 
 def catch_up(
@@ -64,6 +73,7 @@ def catch_up(
     clock_ms: Callable[[], int],
     max_gap_s: float = MAX_GAP_S,
     progress: Callable[[int, int], None] | None = None,
+    helped: bool = True,
 ) -> int:
     """Compute the days of a site whose results are behind its readings, as :func:`recompute` does.
 
@@ -76,7 +86,7 @@ def catch_up(
             if dirty.site_id == site.id
         }
         done, failed = 0, list[Failed]()
-        computed = _computed(database, site, list(marks), max_gap_s=max_gap_s)
+        computed = _computed(database, site, list(marks), max_gap_s=max_gap_s, helped=helped)
         # Closed here, however this ends: its threads and its process end with it.
         with closing(computed):
             for results in computed:
@@ -108,7 +118,7 @@ def catch_up(
 
 
 def _computed(
-    database: Database, site: Site, days: Sequence[date], *, max_gap_s: float
+    database: Database, site: Site, days: Sequence[date], *, max_gap_s: float, helped: bool
 ) -> Generator[Results, None, None]:
     """Yield the results of stretches in their order, computed on two threads or processes."""
 
@@ -119,8 +129,10 @@ def _computed(
     parts = (
         Stretch(site=site, days=part, max_gap_s=max_gap_s) for part in stretches(days, TASK_DAYS)
     )
-    helped = (
-        with_helper(database.data_dir, compute) if len(days) > WORTH_DAYS else nullcontext(compute)
-    )
-    with helped as whichever:
+    if not helped:
+        yield from map(compute, parts)
+        return
+    with (
+        with_helper(database, compute) if len(days) > WORTH_DAYS else nullcontext(compute)
+    ) as whichever:
         yield from in_threads(whichever, parts, ahead=_AHEAD)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import site_named
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, server_of
 from joulebook.summaries.record_update import update_record
 
 
@@ -20,7 +20,7 @@ def main(data_dir: Path, site: str, max_gap_s: float) -> int:
     """Analyse the site's record, politely: everything else comes first; return the exit status."""
     with contextlib.suppress(AttributeError, OSError):  # Windows has none
         os.nice(10)
-    database = Database(data_dir)
+    database = Database(data_dir, server_of(os.environ))
     try:
         update_record(
             database,

@@ -4,13 +4,14 @@ It reads the database and writes nothing, and ends when the other side of its pi
 """
 
 import gc
+import os
 import sys
 from contextlib import closing
 from multiprocessing.connection import Connection as Pipe
 from pathlib import Path
 
 from joulebook.errors import JoulebookError
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, server_of
 from joulebook.summaries.stretches import compute_encoded
 
 
@@ -20,7 +21,7 @@ def answer(pipe: Pipe, data_dir: Path) -> None:
     A fault of the database ends this process: who asked computes the stretch itself, meets the
     fault, and names it where its words are heard.
     """
-    database = Database(data_dir)
+    database = Database(data_dir, server_of(os.environ))
     try:
         with closing(database.connect()) as connection:
             while True:

@@ -23,7 +23,7 @@ def house(tmp_path: Path) -> tuple[Database, Site]:
 
 
 def shelf_of(database: Database) -> EvidenceShelf:
-    return EvidenceShelf(database.data_dir, max_gap_s=300.0)
+    return EvidenceShelf(database, max_gap_s=300.0)
 
 
 def test_a_file_is_made_in_another_process_and_can_be_fetched_and_deleted(

@@ -45,11 +45,11 @@ def studio(tmp_path: Path) -> Iterator[Studio]:
     database.close()
 
 
-def noting(helpers: list[Helper]) -> Callable[[Path], Helper]:
+def noting(helpers: list[Helper]) -> Callable[[Database], Helper]:
     """Return how to start a helper that can be looked at."""
 
-    def start(data_dir: Path) -> Helper:
-        helpers.append(Helper(data_dir))
+    def start(database: Database) -> Helper:
+        helpers.append(Helper(database))
         return helpers[-1]
 
     return start
@@ -57,7 +57,7 @@ def noting(helpers: list[Helper]) -> Callable[[Path], Helper]:
 
 def test_both_processes_compute_the_same_bytes(studio: Studio) -> None:
     stretch = studio.stretch(3)
-    with with_helper(studio.database.data_dir, studio.compute) as whichever:
+    with with_helper(studio.database, studio.compute) as whichever:
         # Whoever has waited longest comes next: ours, the other one, ours.
         ours, theirs, again = (whichever(stretch) for _ in range(3))
     assert len(studio.here) == 2
@@ -72,7 +72,7 @@ def test_a_helper_that_is_killed_costs_its_time_alone(
     parts = [studio.stretch(days) for days in (1, 2, 3, 1, 2, 3)]
     with (
         caplog.at_level(logging.WARNING),
-        with_helper(studio.database.data_dir, studio.compute, start=noting(helpers)) as whichever,
+        with_helper(studio.database, studio.compute, start=noting(helpers)) as whichever,
     ):
         found = [whichever(part) for part in parts[:2]]
         assert len(studio.here) == 1
@@ -84,7 +84,8 @@ def test_a_helper_that_is_killed_costs_its_time_alone(
 
 
 def test_a_helper_that_cannot_read_the_database_is_lost(studio: Studio, tmp_path: Path) -> None:
-    with closing(Helper(tmp_path / "elsewhere")) as helper, pytest.raises(HelperLostError):
+    elsewhere = Database(tmp_path / "elsewhere")
+    with closing(Helper(elsewhere)) as helper, pytest.raises(HelperLostError):
         helper.compute(studio.stretch(1))
 
 
@@ -92,7 +93,7 @@ def test_a_helper_that_does_not_end_is_ended(
     studio: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(processes, "GRACE_S", 0.1)
-    helper = Helper(studio.database.data_dir)
+    helper = Helper(studio.database)
     assert helper.compute(studio.stretch(1)) == studio.compute(studio.stretch(1))
     os.kill(helper.pid, signal.SIGSTOP)
     helper.close()
@@ -103,13 +104,13 @@ def test_a_helper_that_does_not_end_is_ended(
 def test_without_a_second_process_all_is_computed_here(
     studio: Studio, caplog: pytest.LogCaptureFixture
 ) -> None:
-    def start(_: Path) -> Helper:
+    def start(_: Database) -> Helper:
         raise OSError("no more processes")
 
     parts = [studio.stretch(1), studio.stretch(2)]
     with (
         caplog.at_level(logging.WARNING),
-        with_helper(studio.database.data_dir, studio.compute, start=start) as whichever,
+        with_helper(studio.database, studio.compute, start=start) as whichever,
     ):
         for part in parts:
             whichever(part)
@@ -121,7 +122,7 @@ def test_no_process_stays_behind_an_interruption(studio: Studio) -> None:
     helpers: list[Helper] = []
     with (
         pytest.raises(KeyboardInterrupt),
-        with_helper(studio.database.data_dir, studio.compute, start=noting(helpers)),
+        with_helper(studio.database, studio.compute, start=noting(helpers)),
     ):
         raise KeyboardInterrupt
     with pytest.raises(ProcessLookupError):

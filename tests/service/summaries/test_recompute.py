@@ -10,6 +10,7 @@ import pytest
 from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.errors import DataRefusedError
 from joulebook.storage.catalogue import add_site
+from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, dirty_count
 from joulebook.summaries import recompute as module
 from joulebook.summaries import stretches
@@ -85,11 +86,11 @@ def test_two_processes_give_the_same_bytes_as_two_threads(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     database, site, _ = plant_studio(tmp_path, FIRST, FIRST + timedelta(days=WORTH_DAYS))
-    helped: list[Path] = []
+    helped: list[Database] = []
 
-    def noting(data_dir: Path, compute: Compute) -> AbstractContextManager[Compute]:
-        helped.append(data_dir)
-        return with_helper(data_dir, compute)
+    def noting(database: Database, compute: Compute) -> AbstractContextManager[Compute]:
+        helped.append(database)
+        return with_helper(database, compute)
 
     def stored() -> list[tuple[date, str, bytes]]:
         assert recompute(database, site, clock_ms=lambda: 1) == WORTH_DAYS + 3
@@ -99,10 +100,10 @@ def test_two_processes_give_the_same_bytes_as_two_threads(
 
     monkeypatch.setattr(module, "with_helper", noting)
     by_processes = stored()
-    assert helped == [tmp_path]
+    assert helped == [database]
     monkeypatch.setattr(module, "WORTH_DAYS", 1000)
     assert stored() == by_processes
-    assert helped == [tmp_path]
+    assert helped == [database]
     database.close()
 
 
@@ -112,8 +113,8 @@ def test_an_interruption_ends_the_second_process_and_leaves_the_rest_dirty(
     database, site, _ = plant_studio(tmp_path)
     pids: list[int] = []
 
-    def start(data_dir: Path) -> Helper:
-        helper = Helper(data_dir)
+    def start(database: Database) -> Helper:
+        helper = Helper(database)
         pids.append(helper.pid)
         return helper
 
