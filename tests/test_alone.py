@@ -2,6 +2,8 @@
 
 import pytest
 
+from joulebook import bench
+from joulebook.bench import serving
 from tests.faults import crowds, kills
 from tests.helpers import alone, browser, forms, pages, service
 from tests.helpers.alone import ALONE, group_of, starts_processes
@@ -14,10 +16,10 @@ def tab() -> str:
 
 
 def test_what_starts_processes_is_known_by_what_it_uses() -> None:
-    # `subprocess` itself, through one helper, and through several.
-    for module in (service, kills, crowds):
+    # `subprocess` itself, through one helper, and through several; and a part of the product.
+    for module in (service, kills, crowds, serving):
         assert starts_processes(module.__name__)
-    for module in (alone, forms, pages, browser):
+    for module in (alone, forms, pages, browser, bench):
         assert not starts_processes(module.__name__)
 
 
