@@ -128,7 +128,7 @@ class BulkImport:
         )
         written = Written()
         try:
-            with transaction(self._connection):
+            with transaction(self._connection, None if kept else [self._site.id]):
                 if rows:
                     series = self._register.resolve(
                         self._connection, self._site.id, columns.device, names

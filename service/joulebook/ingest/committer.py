@@ -111,8 +111,10 @@ class Committer:
                 return Outcome(verdicts, written, Counter(one.reason for one in refused))
 
     def _write(self, groups: RowGroups, refused: list[Refused]) -> Written:
+        # What is set aside is counted for all sites together: only then others wait for us.
+        sites = None if refused else {layout.site_id for layout, _ in groups.groups}
         try:
-            with transaction(self._connection):
+            with transaction(self._connection, sites):
                 rows = [self._device_rows(layout, group) for layout, group in groups.groups]
                 written = write_rows(self._connection, self._sites.zone_of, rows)
                 put_aside(self._connection, refused)

@@ -27,6 +27,7 @@ __all__ = [
     "open_connection",
     "require_transaction",
     "transaction",
+    "turn",
     "wait_for_nobody",
 ]
 
@@ -130,6 +131,20 @@ def joined_snapshot(connection: Connection) -> Iterator[None]:
         # After some faults SQLite has ended it by itself.
         if connection.in_transaction:
             connection.execute("ROLLBACK")
+
+
+@contextmanager
+def turn(connection: Connection, what: str, key: int) -> Iterator[bool]:
+    """Take the turn at something, if nobody has it; tell whether it is ours until the block ends.
+
+    Among services on one server. A file has one service, and there it is always ours. A turn
+    keeps nobody from writing, and ends with a process that dies.
+    """
+    if on_server(connection):
+        with connection.alone(what, key) as is_ours:
+            yield is_ours
+    else:
+        yield True
 
 
 def wait_for_nobody(connection: Connection) -> None:

@@ -11,6 +11,7 @@ from joulebook.storage.connections import (
     catalogue_engine,
     open_connection,
     transaction,
+    turn,
 )
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
 from joulebook.storage.places import ServerPlace, environment_of, server_of
@@ -25,6 +26,7 @@ __all__ = [
     "StorageUnavailableError",
     "server_of",
     "transaction",
+    "turn",
 ]
 
 FILE_NAME = "joulebook.sqlite3"

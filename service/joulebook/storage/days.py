@@ -90,20 +90,24 @@ def save_day(
 ) -> None:
     """Store a day's result and clear its mark, if it is still ``mark``, in one transaction.
 
-    A day that was marked again meanwhile stays dirty. ``None`` clears no mark.
+    A day that was marked again meanwhile stays dirty. A day that has no mark any more was
+    computed by somebody else meanwhile, of readings that may be later ones: theirs stays.
+    ``None`` clears no mark, and stores in any case.
     """
     key = (site_id, day.isoformat())
     with joined(connection):
         connection.execute(
             """
             INSERT INTO day_results (site_id, day, method, result, computed_ms)
-            VALUES (?, ?, ?, ?, ?)
+            SELECT ?, ?, ?, ?, ?
+            WHERE ? IS NULL
+                OR EXISTS (SELECT 1 FROM dirty_days WHERE site_id = ? AND day = ?)
             ON CONFLICT (site_id, day) DO UPDATE
             SET method = excluded.method,
                 result = excluded.result,
                 computed_ms = excluded.computed_ms
             """,
-            (*key, method, result_json, computed_ms),
+            (*key, method, result_json, computed_ms, mark, *key),
         )
         connection.execute(
             "DELETE FROM dirty_days WHERE site_id = ? AND day = ? AND mark = ?", (*key, mark)

@@ -96,7 +96,7 @@ def _computed(connection: Connection, days: list[DirtyQuarters]) -> _Month:
 
 
 def _save(connection: Connection, month: _Month) -> int:
-    with transaction(connection):
+    with transaction(connection, [month.site_id]):
         save_quarters(connection, month.site_id, month.device, month.computed, month.marks)
     return len(month.marks)
 

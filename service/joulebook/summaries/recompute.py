@@ -90,7 +90,7 @@ def catch_up(
         # Closed here, however this ends: its threads and its process end with it.
         with closing(computed):
             for results in computed:
-                with transaction(connection):
+                with transaction(connection, [site.id]):
                     for result in results:
                         if isinstance(result, Failed):
                             failed.append(result)

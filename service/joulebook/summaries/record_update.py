@@ -44,7 +44,7 @@ def update_record(
                 **page_documents(database, site, record),
             }.items()
         }
-        with transaction(connection):
+        with transaction(connection, [site.id]):
             for name, result in packed.items():
                 save_record_result(
                     *(connection, site.id, name, RECORD_METHOD, result),

@@ -14,7 +14,7 @@ from joulebook.core.daily.days import DayResult
 from joulebook.core.spans import date_of
 from joulebook.errors import JoulebookError
 from joulebook.storage.catalogue import sites
-from joulebook.storage.database import Connection, Database, transaction
+from joulebook.storage.database import Connection, Database, transaction, turn
 from joulebook.storage.days import dirty_count, dirty_days, save_day
 from joulebook.storage.pulse import Pulse, worker_thread
 from joulebook.storage.records import Site
@@ -248,7 +248,10 @@ class Summariser:
         for site, stretch in [*todays, *sorted(olders, key=lambda older: older[1][0])]:
             if not self._goes_on():
                 return
-            self._compute(connection, site, stretch, marks[site.id], now_ms)
+            # Another service on the same server may be at this site's days; it does them.
+            with turn(connection, "days", site.id) as is_ours:
+                if is_ours:
+                    self._compute(connection, site, stretch, marks[site.id], now_ms)
 
     def _compute(
         self,
@@ -266,7 +269,7 @@ class Summariser:
             _log.exception("days from %s of site %s could not be read", stretch[0], site.name)
             results = [Failed(day, f"{type(error).__name__}: {error}") for day in stretch]
         good = [result for result in results if isinstance(result, DayResult)]
-        with transaction(connection):
+        with transaction(connection, [site.id]):
             for result in good:
                 save_day(
                     connection,

@@ -7,10 +7,12 @@ import pytest
 from joulebook.storage.connections import (
     joined,
     joined_snapshot,
+    on_server,
     require_transaction,
     transaction,
+    turn,
 )
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.days import dirty_count, mark_days
 from joulebook.storage.records import Site
 from tests.helpers.databases import undone
@@ -99,3 +101,15 @@ def test_reading_the_catalogue_waits_for_no_writer(
         database.engine.execution_options(reads=True).begin() as catalogue,
     ):
         assert catalogue.exec_driver_sql("SELECT name FROM sites").scalar_one() == "studio"
+
+
+def test_a_turn_is_of_one_at_a_time_on_a_server_and_always_ours_in_a_file(
+    database: Database, connection: Connection
+) -> None:
+    with closing(database.connect()) as other:
+        with turn(connection, "days", 7) as ours, turn(other, "days", 7) as theirs:
+            assert (ours, theirs) == (True, not on_server(other))
+            with turn(other, "days", 8) as another:
+                assert another
+        with turn(other, "days", 7) as theirs:
+            assert theirs

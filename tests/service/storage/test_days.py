@@ -140,3 +140,15 @@ def test_clearing_a_site_without_readings_marks_nothing(connection: Connection, 
     clear_results(connection, site.id)
     assert day_results(connection, site.id, None, None) == []
     assert dirty_count(connection) == 0
+
+
+def test_what_was_computed_of_earlier_readings_does_not_replace_a_later_result(
+    connection: Connection, site: Site
+) -> None:
+    write(connection, site, "battery", {NOON_MS: {"power": 1.0}})
+    (slow,) = dirty_days(connection)
+    write(connection, site, "battery", {NOON_MS + 1000: {"power": 2.0}})
+    (quick,) = dirty_days(connection)
+    save_day(connection, site.id, quick.day, "day-1", b"later", quick.mark, 7)
+    save_day(connection, site.id, slow.day, "day-1", b"earlier", slow.mark, 8)
+    assert day_results(connection, site.id, None, None) == [(quick.day, "day-1", b"later")]
