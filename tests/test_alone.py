@@ -15,6 +15,12 @@ def tab() -> str:
     return "a tab"
 
 
+@pytest.fixture
+def store() -> str:
+    """Stand for a database server, likewise."""
+    return "a store"
+
+
 def test_what_starts_processes_is_known_by_what_it_uses() -> None:
     # `subprocess` itself, through one helper, and through several; and a part of the product.
     for module in (service, kills, crowds, serving):
@@ -41,6 +47,15 @@ def test_so_does_one_that_needs_another_program(
 ) -> None:
     monkeypatch.setattr(alone, "starts_processes", lambda _: False)
     assert group_of(request.node) == ALONE
+
+
+@pytest.mark.outside
+def test_one_that_asks_a_database_server_goes_with_its_file(
+    request: pytest.FixtureRequest, store: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(alone, "starts_processes", lambda _: False)
+    assert store
+    assert group_of(request.node) == "tests/test_alone.py"
 
 
 def test_all_others_go_with_their_file(

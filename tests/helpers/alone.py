@@ -17,12 +17,15 @@ ALONE = "alone"
 _STARTERS = ("subprocess", "multiprocessing")
 #: Fixtures of a whole run, too dear to be made by each worker.
 _DEAR = {"demo_data", "tab"}
+#: A database server is started once a worker, and serves many tests of one process each.
+_SERVED = {"postgres", "store"}
 
 
 def group_of(item: pytest.Item) -> str:
     """Return the group that a test runs in."""
-    dear = not _DEAR.isdisjoint(getattr(item, "fixturenames", ()))
-    outside = item.get_closest_marker("outside") is not None
+    used = set(getattr(item, "fixturenames", ()))
+    dear = bool(used & _DEAR)
+    outside = item.get_closest_marker("outside") is not None and not used & _SERVED
     module = item.getparent(pytest.Module)
     assert module is not None
     starts = starts_processes(module.obj.__name__)
