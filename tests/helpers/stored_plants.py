@@ -10,7 +10,7 @@ from pathlib import Path
 from joulebook.core.quantities import quantity_of
 from joulebook.core.spans import local_day
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Database, ServerPlace, transaction
 from joulebook.storage.records import Column, DeviceRows, Site
 from joulebook.storage.series import SeriesRegister
 from joulebook.storage.writing import write_rows
@@ -19,9 +19,9 @@ from tests.helpers.plants import CELLS, RATED_AH, Plant, plant_of_days
 FIRST, LAST = date(2026, 6, 3), date(2026, 6, 5)
 
 
-def empty_studio(data_dir: Path) -> tuple[Database, Site]:
+def empty_studio(data_dir: Path, server: ServerPlace | None = None) -> tuple[Database, Site]:
     """Return a new database with the site of the plants."""
-    database = Database.open(data_dir)
+    database = Database.open(data_dir, server)
     site = add_site(
         database,
         "studio",
@@ -49,10 +49,10 @@ def store(database: Database, site: Site, plant: Plant) -> None:
 
 
 def plant_studio(
-    data_dir: Path, first: date = FIRST, last: date = LAST
+    data_dir: Path, first: date = FIRST, last: date = LAST, server: ServerPlace | None = None
 ) -> tuple[Database, Site, Plant]:
     """Return a database with a plant's readings of some days, nothing computed yet."""
-    database, site = empty_studio(data_dir)
+    database, site = empty_studio(data_dir, server)
     plant = plant_of_days(first, last, site)
     store(database, site, plant)
     return database, site, plant

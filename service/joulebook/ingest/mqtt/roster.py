@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from joulebook.errors import UnavailableError
 from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.entrance import Entrance, Guest
 from joulebook.ingest.mqtt.limits import ListenerLimits
@@ -206,7 +207,9 @@ class Roster:
     def _expel(self, asked: asyncio.Future[Collection[int]]) -> None:
         self._asks = False
         error = asked.exception()
-        if error is not None:
+        if isinstance(error, UnavailableError):
+            log.warning("whose tokens were revoked cannot be read now: %s", error.what)
+        elif error is not None:
             log.error("whose tokens were revoked could not be read", exc_info=error)
         else:
             for (token_id, _), member in list(self._by_client.items()):

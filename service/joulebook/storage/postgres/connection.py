@@ -8,11 +8,9 @@ from typing import Any
 
 import psycopg
 from psycopg import ClientCursor, pq
-from psycopg.adapt import Loader
-from psycopg.types.numeric import FloatDumper
-from psycopg_pool import ConnectionPool
 
 from joulebook.storage.postgres.faults import naming_server_faults
+from joulebook.storage.postgres.pool import Pool, raw_of
 
 #: Names our locks among those of others on the same server: "joul".
 LOCKS = 0x6A6F756C
@@ -40,11 +38,12 @@ class PostgresConnection:
     value that may be missing would. Between transactions a connection that broke is replaced.
     """
 
-    def __init__(self, pool: ConnectionPool[Any], address: str) -> None:
+    def __init__(self, pool: Pool, address: str) -> None:
         self._pool = pool
         self.address = address
         with naming_server_faults(address):
-            self._raw: psycopg.Connection[Any] = pool.getconn()
+            self._lent = pool.lend()
+        self._raw = raw_of(self._lent)
 
     @property
     def in_transaction(self) -> bool:
@@ -128,13 +127,14 @@ class PostgresConnection:
 
     def close(self) -> None:
         """Give the connection back to its pool; what was not committed is rolled back."""
-        self._pool.putconn(self._raw)
+        self._pool.give_back(self._lent)
 
     def _live(self) -> psycopg.Connection[Any]:
         """Return the connection, or another one where it broke outside of a transaction."""
         if self._raw.closed:
-            self._pool.putconn(self._raw)
-            self._raw = self._pool.getconn()
+            self._pool.give_back(self._lent)
+            self._lent = self._pool.lend()
+            self._raw = raw_of(self._lent)
         return self._raw
 
 
@@ -145,24 +145,3 @@ def translated(sql: str) -> Any:
     No statement of ours has a question mark or a colon in a literal.
     """
     return _NAMED.sub(r"%(\1)s", sql.replace("%", "%%").replace("?", "%s"))
-
-
-class _ExactFloat(FloatDumper):
-    """As a literal of its own type: as a plain number, -0.0 would lose its sign."""
-
-    def quote(self, obj: Any) -> bytes:
-        return b"'%s'::float8" % repr(float(obj)).encode()
-
-
-class _Total(Loader):
-    """Sums of whole numbers come as ``numeric``: a whole number again."""
-
-    def load(self, data: Any) -> int | float:
-        text = bytes(data).decode()
-        return int(text) if text.lstrip("-").isdigit() else float(text)
-
-
-def adapt(raw: psycopg.Connection[Any]) -> None:
-    """Teach a new connection how values are sent and read."""
-    raw.adapters.register_dumper(float, _ExactFloat)
-    raw.adapters.register_loader("numeric", _Total)

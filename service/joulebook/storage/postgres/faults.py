@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import psycopg
-from psycopg_pool import PoolTimeout
+from sqlalchemy.exc import TimeoutError as AllLentError
 
 from joulebook.errors import JoulebookError
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
@@ -63,8 +63,8 @@ _DAMAGED = ("XX001", "XX002")
 
 def server_fault(error: BaseException | None, where: object) -> JoulebookError | None:
     """Return the error that a person can act on, or ``None`` where ours is the fault."""
-    if isinstance(error, PoolTimeout):
-        key, said = "53", "no connection of the pool became free"
+    if isinstance(error, AllLentError):
+        key, said = "53", "all connections of this process were in use for too long"
     elif isinstance(error, psycopg.Error):
         # An error that the driver raises by itself, as when the connection breaks, has no code.
         key = error.sqlstate or ("08" if isinstance(error, psycopg.OperationalError) else "")
@@ -92,7 +92,7 @@ def naming_server_faults(where: object) -> Iterator[None]:
     """Raise errors for people instead of the driver's."""
     try:
         yield
-    except (psycopg.Error, PoolTimeout) as error:
+    except (psycopg.Error, AllLentError) as error:
         fault = server_fault(error, where)
         if fault is None:
             raise

@@ -5,13 +5,16 @@ from typing import Any
 import psycopg
 import sqlalchemy
 from psycopg.conninfo import conninfo_to_dict
-from psycopg_pool import ConnectionPool
 from sqlalchemy import Engine, create_engine, event
 
 from joulebook.errors import UsageError
 from joulebook.storage.places import ServerPlace
-from joulebook.storage.postgres.connection import LOCKS, PostgresConnection, adapt
-from joulebook.storage.postgres.preparing import prepare
+from joulebook.storage.postgres.connection import LOCKS, PostgresConnection
+from joulebook.storage.postgres.pool import Pool
+from joulebook.storage.postgres.preparing import prepare, refuse_unknown
+
+# Of a process's connections, so many are for sites and their facts.
+_CATALOGUE = 2
 
 
 class Server:
@@ -34,17 +37,11 @@ class Server:
         self.address = shown_address(place.url)
         self._place = place
         self._given: dict[str, Any] = {"options": _options(place), "application_name": "joulebook"}
-        self._pool: ConnectionPool[Any] = ConnectionPool(
+        self._pool = Pool(
             place.url,
-            kwargs={**self._given, "autocommit": True},
-            configure=adapt,
-            reset=_reset,
-            check=ConnectionPool.check_connection,
-            min_size=0,
-            max_size=place.connections,
-            timeout=place.wait_s,
-            reconnect_timeout=0.0,  # who asks is told at once, and asks again
-            open=False,
+            self._given,
+            connections=place.connections - _CATALOGUE,
+            wait_s=place.wait_s,
         )
         self.engine: Engine = self._catalogue_engine()
 
@@ -56,12 +53,15 @@ class Server:
         StorageUnavailableError
             If the server is away, or all connections are in use for too long.
         """
-        self._pool.open()
         return PostgresConnection(self._pool, self.address)
 
     def prepare(self) -> None:
         """Make or migrate the tables where that is needed; see `preparing.prepare`."""
         prepare(self.engine, self.address)
+
+    def refuse_unknown(self) -> None:
+        """Raise where the database is none that this version can read; it is not touched."""
+        refuse_unknown(self.engine, self.address)
 
     def close(self) -> None:
         """Close all connections that nobody holds."""
@@ -72,7 +72,10 @@ class Server:
         engine = create_engine(
             "postgresql+psycopg://",
             creator=self._raw_connection,
-            poolclass=sqlalchemy.NullPool,
+            pool_size=_CATALOGUE,
+            max_overflow=0,
+            pool_timeout=self._place.wait_s,
+            pool_pre_ping=True,  # the server may have been restarted since
             hide_parameters=True,
         )
 
@@ -119,7 +122,3 @@ def _options(place: ServerPlace) -> str:
         f"-c idle_in_transaction_session_timeout={statement_ms} "
         "-c TimeZone=UTC -c synchronous_commit=on -c client_min_messages=warning"
     )
-
-
-def _reset(raw: psycopg.Connection[Any]) -> None:
-    raw.execute("RESET ALL")
