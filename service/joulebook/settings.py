@@ -36,6 +36,7 @@ class Settings:
     database_statement_s: float = 300.0
     mqtt_port: int = 1883
     broker: str = ""
+    broker_share: str = ""
     tls_certificate: str = ""
     tls_key: str = ""
     tls_client_ca: str = ""

@@ -6,10 +6,10 @@ import signal
 import threading
 from collections.abc import Callable
 
-from joulebook.cli.service import Service
+from joulebook.cli.running import Running
 
 
-def while_it_runs(service: Service, act: Callable[[], object], *, ends: bool = True) -> None:
+def while_it_runs(service: Running, act: Callable[[], object], *, ends: bool = True) -> None:
     """Run the service, act in a thread of its own once its doors are open, and stop it.
 
     What the act raises is raised here. With ``ends`` false the service ends by itself.

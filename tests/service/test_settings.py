@@ -47,9 +47,10 @@ def test_an_unknown_name_is_refused_with_the_nearest_known_one() -> None:
     assert str(caught.value) == (
         "unknown setting 'max_gap'\n"
         "  where:    joulebook.toml\n"
-        "  expected: one of broker, host, keep_years, log_form, log_level, max_gap_s, "
+        "  expected: one of broker, broker_share, database, database_connections, "
+        "database_statement_s, database_wait_s, host, keep_years, log_form, log_level, max_gap_s, "
         "mqtt_connections, mqtt_connections_per_address, mqtt_messages_per_s, mqtt_port, port, "
-        "public_url, tls_certificate, tls_client_ca, tls_key, trusted_proxies\n"
+        "public_url, scheduler, tls_certificate, tls_client_ca, tls_key, trusted_proxies\n"
         "  next:     did you mean 'max_gap_s'?"
     )
 

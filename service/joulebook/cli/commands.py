@@ -14,6 +14,7 @@ from joulebook.cli.doctor.command import doctor, health
 from joulebook.cli.events import event
 from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
+from joulebook.cli.ingest import ingest
 from joulebook.cli.mappings import mapping
 from joulebook.cli.people import person
 from joulebook.cli.readings import import_file, recompute
@@ -41,7 +42,7 @@ def joulebook() -> None:
 
 
 for command in (
-    *(serve, demo, site, token, person, mapping, import_file, recompute, show),
+    *(serve, ingest, demo, site, token, person, mapping, import_file, recompute, show),
     *(correction, event, sign_off, deep_test, tariff, alert, letter),
     *(evidence, export, backup, restore, verify, bench, doctor, health),
 ):

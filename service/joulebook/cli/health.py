@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from joulebook.ingest.inbox import InboxCounts
 from joulebook.ingest.mqtt.roster import ListenerCounts
@@ -27,26 +28,26 @@ MOST_BEHIND_S = 3600.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parts:
-    """What every part of the service says of itself now."""
+    """What every part of the service says of itself now; ``None`` of a part that it has not."""
 
     inbox: InboxCounts
-    listener: ListenerCounts
-    summaries: SummariserCounts
-    sealing: SealerCounts
-    analysis: AnalystCounts
-    reminders: WatcherCounts
+    listener: ListenerCounts | None
+    summaries: SummariserCounts | None = None
+    sealing: SealerCounts | None = None
+    analysis: AnalystCounts | None = None
+    reminders: WatcherCounts | None = None
     broker_connected: bool | None
     workers: tuple[WorkerHealth, ...]
     room: Room | None
-    last_backup_ms: int | None
+    on_server: bool = False  # the database: this machine's disk says nothing of it
+    last_backup_ms: int | None = None
     started_ms: int
     now_ms: int
 
 
 def health_of(parts: Parts, traffic: Traffic) -> Health:
     """Return how the service does; ready means that a reading sent now would be stored."""
-    inbox, listener = parts.inbox, parts.listener
-    sealed = parts.sealing.sealed
+    inbox = parts.inbox
     unstorable = list(_unstorable(parts))
     return Health(
         ready=not unstorable,
@@ -62,30 +63,49 @@ def health_of(parts: Parts, traffic: Traffic) -> Health:
         waiting_s=inbox.waiting_s,
         last_commit_ms=inbox.last_commit_ms,
         commits_took=inbox.commits_took,
-        connections=listener.connections,
-        connections_total=listener.connections_total,
-        connections_refused=listener.refused,
-        listener_messages=listener.messages,
-        listener_bytes=listener.bytes,
-        connections_dropped=listener.dropped,
         broker_connected=parts.broker_connected,
-        dirty_days=parts.summaries.dirty_days,
-        days_computed=parts.summaries.days_computed,
-        caught_up_ms=parts.summaries.caught_up_ms,
-        blocks_sealed=sealed.blocks,
-        rows_sealed=sealed.rows,
-        records_analysed=parts.analysis.records_analysed,
         workers=parts.workers,
         room=parts.room,
         last_backup_ms=parts.last_backup_ms,
         requests=traffic.requests(),
         requests_took=traffic.took(),
+        **_of_listener(parts.listener),
+        **_of_results(parts),
     )
+
+
+def _of_listener(listener: ListenerCounts | None) -> dict[str, Any]:
+    """Return what the door for bridges saw; where there is none, `Health` says so by itself."""
+    if listener is None:
+        return {}
+    return {
+        "connections": listener.connections,
+        "connections_total": listener.connections_total,
+        "connections_refused": listener.refused,
+        "listener_messages": listener.messages,
+        "listener_bytes": listener.bytes,
+        "connections_dropped": listener.dropped,
+    }
+
+
+def _of_results(parts: Parts) -> dict[str, Any]:
+    """Return what was done with readings that are stored, by the workers that there are."""
+    told: dict[str, Any] = {}
+    if parts.summaries:
+        told["dirty_days"] = parts.summaries.dirty_days
+        told["days_computed"] = parts.summaries.days_computed
+        told["caught_up_ms"] = parts.summaries.caught_up_ms
+    if parts.sealing:
+        told["blocks_sealed"] = parts.sealing.sealed.blocks
+        told["rows_sealed"] = parts.sealing.sealed.rows
+    if parts.analysis:
+        told["records_analysed"] = parts.analysis.records_analysed
+    return told
 
 
 def _unstorable(parts: Parts) -> Iterator[str]:
     """Yield why a reading that is sent now would not be stored."""
-    inbox, room = parts.inbox, parts.room
+    inbox = parts.inbox
     if not inbox.alive:
         yield (
             "the writer has stopped, nothing is stored: it is started again by itself; "
@@ -101,6 +121,11 @@ def _unstorable(parts: Parts) -> Iterator[str]:
             f"readings have waited {inbox.waiting_s:.0f} s for the disk: see in the system's log "
             "whether the disk is well, and what else writes to it"
         )
+    if not parts.on_server:
+        yield from _no_room(parts.room)
+
+
+def _no_room(room: Room | None) -> Iterator[str]:
     if room is None:
         yield "the data directory cannot be read: check that its disk is there and mounted"
     elif not room.writable:
@@ -128,7 +153,7 @@ def _other_problems(parts: Parts) -> Iterator[str]:
         yield f"the disk has room for {room.free_files} more files: remove some"
     yield from _behind(parts)
     workers = (parts.summaries, parts.sealing, parts.analysis, parts.reminders)
-    failing = [why for worker in workers for why in worker.failing]
+    failing = [why for worker in workers if worker for why in worker.failing]
     yield from (f"{sentence}: see the log" for sentence in failing)
     if parts.broker_connected is False:
         yield (
@@ -139,6 +164,8 @@ def _other_problems(parts: Parts) -> Iterator[str]:
 
 def _behind(parts: Parts) -> Iterator[str]:
     summaries = parts.summaries
+    if summaries is None:
+        return
     since_ms = parts.started_ms if summaries.caught_up_ms is None else summaries.caught_up_ms
     behind_s = (parts.now_ms - since_ms) / 1000
     if summaries.dirty_days and behind_s > MOST_BEHIND_S:

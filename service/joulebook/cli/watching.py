@@ -7,6 +7,7 @@ from joulebook.cli.watchdog import Watched, Worker
 from joulebook.ingest.inbox import Inbox
 from joulebook.ingest.mqtt.broker import BrokerClient
 from joulebook.ingest.mqtt.listener import Listener
+from joulebook.ingest.mqtt.shared_broker import SharedBroker
 from joulebook.reminders.watcher import Watcher
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.pulse import Pulse
@@ -67,19 +68,14 @@ class Door:
         reopening.result(_REOPEN_S)
 
 
-def watched_parts(
+def watched_doors(
     loop: asyncio.AbstractEventLoop,
     *,
     inbox: Inbox,
-    listener: Listener,
-    broker: BrokerClient | None,
-    summariser: Summariser,
-    sealer: Sealer,
-    analyst: Analyst,
-    keeper: Keeper | None,
-    watcher: Watcher,
+    listener: Listener | None,
+    broker: BrokerClient | SharedBroker | None,
 ) -> Iterator[Watched]:
-    """Yield every worker of a service."""
+    """Yield what takes readings in."""
     yield Watched(
         name="event loop",
         worker=EventLoop(loop),
@@ -95,9 +91,21 @@ def watched_parts(
         without="nothing is stored",
         vital=True,
     )
-    yield _part("listener", Door(listener, loop), "no bridge gets in")
+    if listener:
+        yield _part("listener", Door(listener, loop), "no bridge gets in")
     if broker:
         yield _part("broker client", broker, "readings wait at the broker")
+
+
+def watched_workers(
+    *,
+    summariser: Summariser,
+    sealer: Sealer,
+    analyst: Analyst,
+    keeper: Keeper | None,
+    watcher: Watcher,
+) -> Iterator[Watched]:
+    """Yield what works on readings that are stored."""
     yield _part("summariser", summariser, "results fall behind")
     yield _part("sealer", sealer.rounds, "the file grows")
     yield _part("analyst", analyst.rounds, "wear and efficiency fall behind")

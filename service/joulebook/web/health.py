@@ -61,16 +61,16 @@ class Health:
         Those that the listener ended, by reason.
     broker_connected : bool or None
         Whether the broker of the house is reached; ``None``: no broker is configured.
-    dirty_days : int
-        Local days whose results are behind their readings.
-    days_computed : int
-        Day results made since the start.
+    dirty_days : int or None
+        Local days whose results are behind their readings; ``None``: others compute them.
+    days_computed : int or None
+        Day results made since the start; ``None`` as above.
     caught_up_ms : int or None
         When no result was behind for the last time; ``None``: not since the start.
-    blocks_sealed, rows_sealed : int
-        What sealing did since the start.
-    records_analysed : int
-        Analyses of whole records since the start.
+    blocks_sealed, rows_sealed : int or None
+        What sealing did since the start; ``None``: others seal.
+    records_analysed : int or None
+        Analyses of whole records since the start; ``None``: others analyse.
     workers : tuple of WorkerHealth
         Those that a watchdog looks after.
     room : Room or None
@@ -104,12 +104,12 @@ class Health:
     listener_bytes: int | None = None
     connections_dropped: Mapping[str, int] = field(default_factory=dict)
     broker_connected: bool | None = None
-    dirty_days: int = 0
-    days_computed: int = 0
+    dirty_days: int | None = None
+    days_computed: int | None = None
     caught_up_ms: int | None = None
-    blocks_sealed: int = 0
-    rows_sealed: int = 0
-    records_analysed: int = 0
+    blocks_sealed: int | None = None
+    rows_sealed: int | None = None
+    records_analysed: int | None = None
     workers: tuple[WorkerHealth, ...] = ()
     room: Room | None = None
     last_backup_ms: int | None = None

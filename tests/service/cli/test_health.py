@@ -40,6 +40,11 @@ ROOM = Room(
     database_bytes=10**8,
     writable=True,
 )
+SUMMARIES = SummariserCounts(
+    alive=True, dirty_days=6, days_computed=9, failing=(), caught_up_ms=NOW_MS - 1000
+)
+SEALING = SealerCounts(alive=True, runs=2, sealed=SealCounts(blocks=3, rows=40), failing=())
+ANALYSIS = AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=())
 PARTS = Parts(
     inbox=INBOX,
     listener=ListenerCounts(
@@ -50,11 +55,9 @@ PARTS = Parts(
         bytes=900,
         dropped=Counter({"silent": 1}),
     ),
-    summaries=SummariserCounts(
-        alive=True, dirty_days=6, days_computed=9, failing=(), caught_up_ms=NOW_MS - 1000
-    ),
-    sealing=SealerCounts(alive=True, runs=2, sealed=SealCounts(blocks=3, rows=40), failing=()),
-    analysis=AnalystCounts(alive=True, rounds=3, records_analysed=1, failing=()),
+    summaries=SUMMARIES,
+    sealing=SEALING,
+    analysis=ANALYSIS,
     reminders=WatcherCounts(alive=True, rounds=1, opened=0, closed=0, told=0, failing=()),
     broker_connected=None,
     workers=(WorkerHealth(name="writer"),),
@@ -140,19 +143,19 @@ STUCK = "the sealer has been stuck for 2000 s, the file grows: it is started aga
         ({"room": replace(ROOM, free_bytes=LITTLE_ROOM_BYTES - 1)}, "the disk has 500 MB left"),
         ({"room": replace(ROOM, free_files=99)}, "the disk has room for 99 more files"),
         (
-            {"summaries": replace(PARTS.summaries, failing=("day 2026-07-14 is not computed",))},
+            {"summaries": replace(SUMMARIES, failing=("day 2026-07-14 is not computed",))},
             "day 2026-07-14 is not computed: see the log",
         ),
-        ({"sealing": replace(PARTS.sealing, failing=("a damaged block",))}, "a damaged block: see"),
-        ({"analysis": replace(PARTS.analysis, failing=("no record",))}, "no record: see the log"),
+        ({"sealing": replace(SEALING, failing=("a damaged block",))}, "a damaged block: see"),
+        ({"analysis": replace(ANALYSIS, failing=("no record",))}, "no record: see the log"),
         ({"broker_connected": False}, "the broker is not reached, its readings wait there: check"),
         (
-            {"summaries": replace(PARTS.summaries, caught_up_ms=NOW_MS - 3_660_000)},
+            {"summaries": replace(SUMMARIES, caught_up_ms=NOW_MS - 3_660_000)},
             "results of 6 days have been behind for 61 minutes",
         ),
         (
             {
-                "summaries": replace(PARTS.summaries, caught_up_ms=None),
+                "summaries": replace(SUMMARIES, caught_up_ms=None),
                 "started_ms": NOW_MS - 7_200_000,
             },
             "results of 6 days have been behind for 120 minutes",
@@ -179,5 +182,31 @@ def test_a_dead_writer_is_told_once() -> None:
 
 
 def test_old_marks_alone_are_no_lag() -> None:
-    nothing_dirty = replace(PARTS.summaries, dirty_days=0, caught_up_ms=NOW_MS - 10**9)
+    nothing_dirty = replace(SUMMARIES, dirty_days=0, caught_up_ms=NOW_MS - 10**9)
     assert told(summaries=nothing_dirty).problems == ()
+
+
+def test_what_a_copy_has_not_it_does_not_tell() -> None:
+    ingest_only = Parts(
+        inbox=INBOX,
+        listener=None,
+        broker_connected=True,
+        workers=(WorkerHealth(name="writer"),),
+        room=ROOM,
+        started_ms=NOW_MS - 7_200_000,
+        now_ms=NOW_MS,
+    )
+    health = health_of(ingest_only, Traffic())
+    assert (health.ready, health.problems) == (True, ())
+    assert health.messages == 7
+    # No listener, no results, no sealing: missing, and not zero.
+    assert health.connections is None
+    assert health.dirty_days is None
+    assert health.days_computed is None
+    assert health.blocks_sealed is None
+    assert health.records_analysed is None
+
+
+def test_a_server_has_its_own_disk() -> None:
+    health = told(room=None, on_server=True)
+    assert (health.ready, health.problems, health.room) == (True, (), None)

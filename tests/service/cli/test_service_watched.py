@@ -127,7 +127,8 @@ def test_a_listener_that_ended_takes_connections_again(house: House) -> None:
     def act() -> None:
         port = service.mqtt_port
         # What ends an accepting task: a bug in it. Nothing outside reaches further in.
-        for task in service._listener._accepting:
+        assert service._intake.listener is not None
+        for task in service._intake.listener._accepting:
             task.get_loop().call_soon_threadsafe(task.cancel)
         restarts = "joulebook_worker_restarts_total"
         wait_until(lambda: numbers(service, restarts)["listener"] >= 1)
@@ -143,7 +144,7 @@ def test_a_writer_that_cannot_be_helped_ends_the_service_with_a_reason(house: Ho
 
     def act() -> None:
         house.clock.kill_next("inbox")
-        service._inbox.put([message([VOLTAGE])], lambda _verdicts: None)
+        service._intake.inbox.put([message([VOLTAGE])], lambda _verdicts: None)
         while service._given_up is None:
             house.clock.kill_next("inbox")
 
@@ -203,7 +204,7 @@ def test_a_disk_that_went_away_is_not_ready(house: House, monkeypatch: pytest.Mo
     def gone(_data_dir: Path) -> Room:
         raise OSError(5, "Input/output error")
 
-    monkeypatch.setattr("joulebook.cli.service.room_of", gone)
+    monkeypatch.setattr("joulebook.cli.running.room_of", gone)
     service = house.service()
 
     def act() -> None:

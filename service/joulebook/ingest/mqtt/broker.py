@@ -8,18 +8,22 @@ from functools import partial
 from typing import Any
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from joulebook.errors import UsageError
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.mqtt.address import broker_address
+from joulebook.ingest.mqtt.broker_thread import ThreadedClient
 from joulebook.ingest.mqtt.door import Inbox
 from joulebook.ingest.mqtt.fields import filter_is_valid
 from joulebook.ingest.mqtt.limits import SessionLimits
 
 log = logging.getLogger(__name__)
+
+#: After so long a silence the connection is looked after. [s]
+KEEPALIVE_S = 60
 
 # How long to wait before another attempt to connect: doubled after each, between these. [s]
 _FIRST_RETRY_S, _LAST_RETRY_S = 1, 60
@@ -86,7 +90,7 @@ class BrokerClient:
                     next_step=f"correct the filter; {OURS} takes all that is ours",
                 )
         self._inbox = inbox
-        self._filters = tuple(topic_filters)
+        self.subscriptions = tuple(topic_filters)
         self._clock_ms = clock_ms
         self._settle_s = settle_s
         self._stopping = threading.Event()
@@ -94,7 +98,7 @@ class BrokerClient:
         self._connection = 0  # counts connections; guarded by `_changed`, as is the next
         self._unsettled = 0
         self._subscribed = False
-        self._client_id = client_id
+        self.client_id = client_id
         self._tls = tls
         self._client = self._build()
 
@@ -123,7 +127,7 @@ class BrokerClient:
 
     def start(self) -> None:
         """Connect in the background, and again whenever the connection breaks."""
-        self._client.connect_async(self._address.host, self._address.port, keepalive=60)
+        self._connect(self._client)
         self._client.loop_start()
 
     def stop(self) -> None:
@@ -134,14 +138,33 @@ class BrokerClient:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def _build(self) -> "_Client":
-        client = _Client(
+    def abandon(self) -> None:
+        """Take nothing more, acknowledge nothing more, and leave at once."""
+        self._stopping.set()
+        with self._changed:
+            self._connection += 1  # nothing is acknowledged any more
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    # How a session is opened and begun; another kind of session does it in its own way.
+
+    def _made(self) -> ThreadedClient:
+        return ThreadedClient(
             CallbackAPIVersion.VERSION2,
-            client_id=self._client_id,
+            client_id=self.client_id,
             clean_session=False,
             protocol=MQTTProtocolVersion.MQTTv311,
             manual_ack=True,
         )
+
+    def _connect(self, client: ThreadedClient) -> None:
+        client.connect_async(self._address.host, self._address.port, keepalive=KEEPALIVE_S)
+
+    def _let_in(self, client: Client, _flags: ConnectFlags) -> None:
+        client.subscribe([(subscription, 1) for subscription in self.subscriptions])
+
+    def _build(self) -> ThreadedClient:
+        client = self._made()
         if self._address.name is not None:
             client.username_pw_set(self._address.name, self._address.password)
         if self._address.tls:
@@ -160,14 +183,14 @@ class BrokerClient:
         self,
         client: Client,
         _userdata: Any,
-        _flags: ConnectFlags,
+        flags: ConnectFlags,
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
         if reason.is_failure:
             log.warning("the broker %s turns us away: %s", self._address, reason)
             return
-        client.subscribe([(topic_filter, 1) for topic_filter in self._filters])
+        self._let_in(client, flags)
 
     def _on_connect_fail(self, _client: Client, _userdata: Any) -> None:
         log.warning("the broker %s cannot be reached", self._address)
@@ -181,11 +204,11 @@ class BrokerClient:
         _properties: Properties | None,
     ) -> None:
         # Answered in the order of the request (MQTT 3.1.1 §3.9.3).
-        for topic_filter, reason in zip(self._filters, reasons, strict=False):
+        for subscription, reason in zip(self.subscriptions, reasons, strict=False):
             if reason.is_failure:
-                log.error("the broker %s does not let us read %s", self._address, topic_filter)
+                log.error("the broker %s does not let us read %s", self._address, subscription)
             else:
-                log.info("reading %s from the broker %s", topic_filter, self._address)
+                log.info("reading %s from the broker %s", subscription, self._address)
         self._subscribed = not any(reason.is_failure for reason in reasons)
 
     def _on_disconnect(
@@ -235,27 +258,6 @@ class BrokerClient:
             if connection == self._connection and qos > 0:
                 self._client.ack(packet_id, qos)
             self._changed.notify_all()
-
-
-class _Client(Client):
-    """paho's client; it tells when the thread that it was given is at its end."""
-
-    def __init__(self, *arguments: Any, **named: Any) -> None:
-        super().__init__(*arguments, **named)
-        self.ended = threading.Event()
-
-    def loop_forever(
-        self,
-        timeout: float = 1.0,
-        retry_first_connection: bool = False,  # noqa: FBT001, FBT002 -- as paho has it
-    ) -> MQTTErrorCode:
-        try:
-            return super().loop_forever(timeout, retry_first_connection)
-        except Exception:
-            log.exception("the thread that reads the broker has died")
-            return MQTTErrorCode.MQTT_ERR_UNKNOWN
-        finally:
-            self.ended.set()
 
 
 def _topic(message: MQTTMessage) -> str:
