@@ -221,7 +221,7 @@ def test_a_client_that_dies_is_followed_by_another(
         return NOW_MS
 
     address = f"mqtt://127.0.0.1:{broker.port}"
-    client = BrokerClient(inbox, url=address, client_id="joulebook", clock_ms=clock)
+    client = BrokerClient(inbox, url=address, client_id="joulebook", clock_ms=clock, settle_s=0.1)
     client.start()
     wait_until(lambda: client.connected)
     broker.publish(TOPIC, [b"[1]"])
