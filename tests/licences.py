@@ -1,4 +1,4 @@
-"""Writes docs/licences.md: the licence of each package that the two images hold.
+"""Writes docs/licences.md: the licence of each package that the images hold.
 
 ``python -m tests.licences``. Which packages: the pins under docker/. Which licence: what the
 package itself says in its metadata ("Core metadata specifications" of the Python packaging guide).
@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "docs" / "licences.md"
 LOCKS = {
     "service": ROOT / "docker" / "requirements.txt",
+    "fleet": ROOT / "docker" / "fleet.requirements.txt",
     "bridge": ROOT / "docker" / "bridge.requirements.txt",
 }
 

@@ -9,6 +9,7 @@ import shlex
 import shutil
 import socket
 import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fnmatch import fnmatch
@@ -37,7 +38,12 @@ ROOT = Path(__file__).parents[1]
 DOCKER = ROOT / "docker"
 UNITS = ["joulebook.service", "joulebook-bridge.service"]
 DOCKERFILES = ["Dockerfile", "bridge.Dockerfile"]
-COMPOSE = ["compose.yaml", "compose.mosquitto.yaml"]
+COMPOSE = ["compose.yaml", "compose.mosquitto.yaml", "compose.fleet.yaml"]
+#: Settings that the containers take from files, and what those hold.
+SECRETS = {
+    "JOULEBOOK_BROKER_FILE": "mqtts://joulebook:x@mosquitto:8883",
+    "JOULEBOOK_DATABASE_FILE": "postgresql://joulebook:x@postgres:5432/joulebook",
+}
 #: What .dockerignore lets through to the builder; all else stays here.
 SENT = [
     line[1:]
@@ -144,10 +150,38 @@ def test_containers_are_closed_and_their_files_are_there(name: str) -> None:
 @pytest.mark.parametrize("name", COMPOSE)
 def test_the_settings_of_the_containers_are_settings(name: str, tmp_path: Path) -> None:
     given = dict(compose(name)["services"]["joulebook"]["environment"])
-    if "JOULEBOOK_BROKER_FILE" in given:
-        given["JOULEBOOK_BROKER_FILE"] = str(tmp_path / "broker.url")
-        (tmp_path / "broker.url").write_text("mqtts://joulebook:x@mosquitto:8883\n")
+    for variable, url in SECRETS.items():
+        if variable in given:
+            given[variable] = str(tmp_path / variable)
+            (tmp_path / variable).write_text(f"{url}\n")
     assert load_settings("", given).public_url == "http://localhost:8350"
+
+
+def test_the_containers_of_many_homes_run_commands_that_exist(tmp_path: Path) -> None:
+    services = compose("compose.fleet.yaml")["services"]
+    for name in ("ingest-1", "ingest-2"):
+        command, *arguments = services[name]["command"]
+        made = joulebook.commands[command].make_context(command, list(arguments))
+        assert made.params["data_dir"] == Path("/data")
+        environment = dict(services[name]["environment"])
+        for variable, url in SECRETS.items():
+            environment[variable] = str(tmp_path / variable)
+            (tmp_path / variable).write_text(url)
+        read = load_settings("", {k: v for k, v in environment.items() if k.startswith("JOULE")})
+        assert read.broker_share == "homes"
+        assert read.database == SECRETS["JOULEBOOK_DATABASE_FILE"]
+    assert services["joulebook"]["environment"]["JOULEBOOK_SCHEDULER"] == "tcp://scheduler:8786"
+    assert services["joulebook"]["build"]["args"]["PINS"] in {
+        each.name for each in DOCKER.iterdir()
+    }
+    dask = Path(sys.executable).with_name("dask")
+    for name in ("scheduler", "worker"):
+        program, command = services[name]["entrypoint"]
+        assert program == dask.name
+        told = subprocess.run([dask, command, "--help"], capture_output=True, text=True, check=True)
+        for word in services[name]["command"]:
+            if word.startswith("--"):
+                assert word.split("=")[0] in told.stdout, word
 
 
 def test_what_a_deployment_keeps_secret_is_not_put_under_version_control() -> None:

@@ -13,7 +13,11 @@ from packaging.utils import canonicalize_name
 from tests.licences import LOCKS, PAGE, choices_of, kind_of, page, pinned, terms_of
 
 ROOT = Path(__file__).parents[1]
-PROJECTS = {"service": ROOT / "pyproject.toml", "bridge": ROOT / "clients/bridge/pyproject.toml"}
+PROJECTS = {
+    "service": ROOT / "pyproject.toml",
+    "fleet": ROOT / "pyproject.toml",
+    "bridge": ROOT / "clients/bridge/pyproject.toml",
+}
 ALL_LOCKS = [*LOCKS.values(), ROOT / "docker" / "build.requirements.txt"]
 
 #: Where the images run (PEP 508, "Environment markers").
@@ -33,9 +37,11 @@ IMAGES = [
 ]
 
 
-def direct(project: Path) -> list[Requirement]:
-    listed = tomllib.loads(project.read_text(encoding="utf-8"))["project"]["dependencies"]
-    return [Requirement(each) for each in listed]
+def direct(image: str) -> list[Requirement]:
+    project = tomllib.loads(PROJECTS[image].read_text(encoding="utf-8"))["project"]
+    # The image for many homes has one of the extras too, which is called as the image is.
+    more = project.get("optional-dependencies", {}).get(image, [])
+    return [Requirement(each) for each in (*project["dependencies"], *more)]
 
 
 def wanted(requirement: Requirement) -> bool:
@@ -72,7 +78,7 @@ def test_each_pin_has_its_version_and_checksums_and_names_no_registry(lock: Path
 @pytest.mark.parametrize("image", LOCKS)
 def test_the_pins_are_within_the_ranges_that_the_project_asks_for(image: str) -> None:
     pins = pinned(LOCKS[image])
-    for requirement in direct(PROJECTS[image]):
+    for requirement in direct(image):
         version = pins[canonicalize_name(requirement.name)]
         assert requirement.specifier.contains(version), f"{requirement}, pinned {version}"
 
@@ -81,7 +87,7 @@ def test_the_pins_are_within_the_ranges_that_the_project_asks_for(image: str) ->
 def test_the_pins_hold_every_package_that_is_needed_and_no_other(image: str) -> None:
     pins = pinned(LOCKS[image])
     reached: set[tuple[str, frozenset[str]]] = set()
-    open_ends = [one for one in direct(PROJECTS[image]) if wanted(one)]
+    open_ends = [one for one in direct(image) if wanted(one)]
     while open_ends:
         requirement = open_ends.pop()
         name = canonicalize_name(requirement.name)
@@ -123,3 +129,9 @@ def test_expressions_are_read_as_spdx_writes_them() -> None:
     # SPDX specification 2.3, annex D: AND binds before OR.
     assert choices_of("MIT AND Zlib OR (ISC)") == [["MIT", "Zlib"], ["ISC"]]
     assert terms_of("(MIT OR ISC) AND Zlib") == ["MIT", "ISC", "Zlib"]
+
+
+def test_what_two_images_hold_is_of_one_version() -> None:
+    service, fleet = pinned(LOCKS["service"]), pinned(LOCKS["fleet"])
+    assert {name: fleet.get(name) for name in service} == service
+    assert {"psycopg", "distributed"} <= fleet.keys() - service.keys()
