@@ -1,6 +1,5 @@
 """Databases with a studio in them, and rows to write there."""
 
-import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -55,20 +54,3 @@ def undone(connection: Connection) -> Iterator[None]:
     with suppress(PowerCutError), transaction(connection):
         yield
         raise PowerCutError
-
-
-@contextmanager
-def counted_steps(connection: Connection) -> Iterator[list[int]]:
-    """Count the steps of SQLite's machine in a block: a cost that no clock disturbs."""
-    assert isinstance(connection, sqlite3.Connection)
-    steps = [0]
-
-    def step() -> int:
-        steps[0] += 1
-        return 0
-
-    connection.set_progress_handler(step, 1)
-    try:
-        yield steps
-    finally:
-        connection.set_progress_handler(None, 0)

@@ -6,11 +6,13 @@ from pathlib import Path
 import click
 import msgspec
 
-from joulebook.cli.options import clock_ms, data_option
+from joulebook.cli.options import clock_ms, data_option, server_place, settings_of
 from joulebook.core.daily.days import METHOD
+from joulebook.errors import UsageError
 from joulebook.storage.backup import back_up
 from joulebook.storage.backup import restore as restore_backup
 from joulebook.storage.backup_notes import BackupNote, note_backup
+from joulebook.storage.database import Database
 from joulebook.storage.findings import Findings
 from joulebook.storage.verify import verify as verify_database
 from joulebook.summaries.results import decoded, json_of
@@ -36,6 +38,7 @@ def backup(file: Path, data_dir: Path, *, keep_damaged: bool) -> None:
     \b
     Example: joulebook backup joulebook-2026-07-14.sqlite3 --data DIR
     """
+    _refuse_server(data_dir, "backup")
     findings = back_up(data_dir, file, result_fault=_result_fault, keep_damaged=keep_damaged)
     print(f"backup: {file}, {_size(file)}")
     _tell(findings, file)
@@ -54,6 +57,7 @@ def restore(file: Path, data_dir: Path, *, keep_damaged: bool) -> None:
     \b
     Example: joulebook restore joulebook-2026-07-14.sqlite3 --data DIR
     """
+    _refuse_server(data_dir, "restore")
     findings = restore_backup(file, data_dir, result_fault=_result_fault, keep_damaged=keep_damaged)
     print(f"restored: {data_dir}, from {file}")
     _tell(findings, data_dir)
@@ -69,7 +73,25 @@ def verify(data_dir: Path) -> None:
     \b
     Example: joulebook verify --data DIR
     """
-    _tell(verify_database(data_dir, result_fault=_result_fault), data_dir)
+    database = Database(data_dir, server_place(settings_of(data_dir)))
+    try:
+        findings = verify_database(database, result_fault=_result_fault)
+    finally:
+        database.close()
+    _tell(findings, data_dir if database.server is None else database.where)
+
+
+def _refuse_server(data_dir: Path, command: str) -> None:
+    """Raise where the database is not the file that the command would copy."""
+    place = server_place(settings_of(data_dir))
+    if place is not None:
+        raise UsageError(
+            f"'joulebook {command}' copies a file, and this database is on a server",
+            where="setting database",
+            expected="no server",
+            next_step="use the server's own tools, pg_dump or a base backup with its log: "
+            "docs/operating/fleet.md",
+        )
 
 
 def _note(file: Path, data_dir: Path) -> None:
@@ -84,7 +106,7 @@ def _note(file: Path, data_dir: Path) -> None:
         print(f"its date could not be noted in {data_dir}: {error.strerror}", file=sys.stderr)
 
 
-def _tell(findings: Findings, where: Path) -> None:
+def _tell(findings: Findings, where: Path | str) -> None:
     """Say what was checked and what is damaged; raise where something is."""
     print("checked: " + ", ".join(f"{what} {count}" for what, count in findings.checked.items()))
     for sentence in findings.damage:

@@ -69,7 +69,7 @@ class _OnlyLookedError(Exception):
 
 @names_faults
 def preview_correction(connection: Connection, site: Site, wanted: Correction) -> Corrected:
-    """Return what :func:`add_correction` would, and change nothing.
+    """Return what :func:`add_correction` would, but for the number, and change nothing.
 
     Raises
     ------
@@ -80,7 +80,8 @@ def preview_correction(connection: Connection, site: Site, wanted: Correction) -
     with suppress(_OnlyLookedError), transaction(connection):
         looked.append(add_correction(connection, site, wanted))
         raise _OnlyLookedError
-    return looked[0]
+    # The number that it had for a moment is nobody's: a server gives the next one another.
+    return replace(looked[0], correction=wanted)
 
 
 @names_faults

@@ -15,7 +15,7 @@ from joulebook.storage.connections import (
 )
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
 from joulebook.storage.places import ServerPlace, environment_of, server_of
-from joulebook.storage.schema import prepare
+from joulebook.storage.schema import prepare, refuse_unknown
 
 # Callers name the type of what they hand back to storage, and need not know the driver.
 __all__ = [
@@ -98,6 +98,21 @@ class Database:
     def environment(self) -> dict[str, str]:
         """What a process of ours finds the same database by, beside the data directory."""
         return environment_of(self.server)
+
+    def refuse_unknown(self) -> None:
+        """Raise where there is no database that this version can read; nothing is touched.
+
+        Raises
+        ------
+        UsageError
+            If a server has an empty one.
+        SchemaError
+            If it is newer than this version, or no database of ours.
+        """
+        if self._server is None:
+            refuse_unknown(self.path)
+        else:
+            self._server.refuse_unknown()
 
     def connect(self) -> Connection:
         """Return a connection for the calling thread; close it after use."""

@@ -1,5 +1,9 @@
 """A site deleted for good: every row that is of it, and the room that the rows took, written over.
 
+On a server nothing is written over at once: its rows are gone for whoever asks, their bytes stay on
+its disk until its own cleaning gives their room to others, and in its log and its backups for as
+long as those are kept. Who must be sure sooner runs ``VACUUM FULL`` there, and lets old backups go.
+
 What belongs to a site is asked of the database itself, so that a table which comes later is not
 forgotten: rows with its id, with the id of one of its devices, or that refer to such rows.
 """
@@ -8,14 +12,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from joulebook.storage.audit import Audited, note_change
-from joulebook.storage.connections import Connection, transaction
+from joulebook.storage.connections import Connection, on_server, transaction
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
+from joulebook.storage.tables import column_names, key_of, parents_of, table_names
 
 #: Rows that one transaction deletes, while a service may wait to write.
 ROWS_AT_ONCE = 10_000
 #: Tables that refer to sites in their own way: by this column, which holds this of a site.
 _BY_ANOTHER_COLUMN = {"audit": ("site", "name"), "quarantine_sizes": ("owner", "id")}
+
+#: Emptied before all others: then nobody may write any more, and nothing is kept as final.
+_FIRST = ("tokens", "final_before")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +36,7 @@ class Belonging:
 
 def belongings(connection: Connection) -> list[Belonging]:
     """Return what holds rows of a site, those that refer to others before the others."""
-    names = [
-        name
-        for (name,) in connection.execute(
-            "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
-        )
-    ]
+    names = table_names(connection)
     parents = {name: _parents(connection, name) for name in names}
     conditions = {"sites": "id = :id"}
     order = ["sites"]
@@ -62,7 +65,7 @@ def delete_site(
     """Delete a site and everything of it; return how many rows went.
 
     Its tokens go first, so that nothing more is written. Ended in the middle, it is taken up by
-    calling it again. The file is written anew at the end, so that nothing of it can be read there.
+    calling it again. A file is written anew at the end, so that nothing of it can be read there.
 
     Parameters
     ----------
@@ -74,14 +77,15 @@ def delete_site(
     Raises
     ------
     StorageUnavailableError
-        If the disk is full or the file cannot be written.
+        If the disk is full or the database cannot be written.
     """
-    connection.execute("PRAGMA secure_delete = ON")
+    if not on_server(connection):
+        connection.execute("PRAGMA secure_delete = ON")
     all_of_it = belongings(connection)
-    tokens = [each for each in all_of_it if each.table == "tokens"]
-    rest = [each for each in all_of_it if each.table not in ("tokens", "sites")]
+    first = [each for name in _FIRST for each in all_of_it if each.table == name]
+    rest = [each for each in all_of_it if each.table not in (*_FIRST, "sites")]
     gone = 0
-    for done, each in enumerate([*tokens, *rest], start=1):
+    for done, each in enumerate([*first, *rest], start=1):
         gone += _emptied(connection, each, site)
         progress(done, len(all_of_it))
     with transaction(connection):
@@ -90,36 +94,24 @@ def delete_site(
             connection,
             Audited(at_ms=now_ms, who=who, site=None, action="delete site", detail=site.name),
         )
-    connection.execute("VACUUM")
-    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    if not on_server(connection):
+        connection.execute("VACUUM")
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     progress(len(all_of_it), len(all_of_it))
     return gone
 
 
 def _emptied(connection: Connection, each: Belonging, site: Site) -> int:
     """Delete a table's rows of a site, some at a time, and return how many there were."""
-    gone, key = 0, _key(connection, each.table)
+    gone, key = 0, key_of(connection, each.table)
     some = f"SELECT {key} FROM {each.table} WHERE {each.condition} LIMIT {ROWS_AT_ONCE}"  # noqa: S608 -- names of ours
     statement = f"DELETE FROM {each.table} WHERE ({key}) IN ({some})"  # noqa: S608 -- the same
     while True:
-        with transaction(connection):
+        with transaction(connection, (site.id,)):
             count = connection.execute(statement, {"id": site.id, "name": site.name}).rowcount
         gone += count
         if count < ROWS_AT_ONCE:
             return gone
-
-
-def _key(connection: Connection, table: str) -> str:
-    """Return what tells a table's rows apart: its rowid, or its key where it has none."""
-    (sql,) = connection.execute(
-        "SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)
-    ).fetchone()
-    if "WITHOUT ROWID" not in sql.upper():
-        return "rowid"
-    keys = connection.execute(
-        "SELECT name FROM pragma_table_info(?) WHERE pk > 0 ORDER BY pk", (table,)
-    ).fetchall()
-    return ", ".join(name for (name,) in keys)
 
 
 def _parents(connection: Connection, table: str) -> list[tuple[str, str]]:
@@ -127,12 +119,8 @@ def _parents(connection: Connection, table: str) -> list[tuple[str, str]]:
 
     A column that is called as those which refer to sites or devices does so, declared or not.
     """
-    found = connection.execute(
-        'SELECT "from", "table" FROM pragma_foreign_key_list(?)', (table,)
-    ).fetchall()
-    columns = {
-        name for (name,) in connection.execute("SELECT name FROM pragma_table_info(?)", (table,))
-    }
+    found = parents_of(connection, table)
+    columns = column_names(connection, table)
     for column, parent in (("site_id", "sites"), ("device_id", "devices"), ("series_id", "series")):
         if column in columns and (column, parent) not in found:
             found.append((column, parent))

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from joulebook.storage.connections import Connection
 from joulebook.storage.faults import DatabaseDamagedError
 
 #: Says what is wrong with a day's result of a method, ``None`` where nothing is.
@@ -18,7 +17,7 @@ class Findings:
     checked: dict[str, int] = field(default_factory=dict)
     damage: list[str] = field(default_factory=list)
 
-    def refuse_damage(self, where: Path) -> None:
+    def refuse_damage(self, where: Path | str) -> None:
         """Raise where something is damaged.
 
         Raises
@@ -35,9 +34,3 @@ class Findings:
             expected="a database as joulebook wrote it",
             next_step='see docs/operating.md, "When a file is damaged"',
         )
-
-
-def has_table(connection: Connection, name: str) -> bool:
-    """Return whether the database has a table; those of earlier versions lack some."""
-    found = connection.execute("SELECT 1 FROM sqlite_schema WHERE name = ?", (name,)).fetchone()
-    return found is not None

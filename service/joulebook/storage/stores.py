@@ -81,6 +81,8 @@ def on_server(connection: Connection) -> TypeGuard[ServerConnection]:
 def listed(connection: Connection, values: Sequence[int] | Sequence[str]) -> tuple[str, object]:
     """Return how a statement names any number of values after ``IN``, and the value for it."""
     if on_server(connection):
-        kind = "text" if values and isinstance(values[0], str) else "bigint"
+        if not values:
+            return "(?)", None  # of any type, and equal to nothing
+        kind = "text" if isinstance(values[0], str) else "bigint"
         return f"(SELECT unnest(?::{kind}[]))", list(values)
     return "(SELECT value FROM json_each(?))", json.dumps(list(values))

@@ -8,32 +8,41 @@ from joulebook.storage.blocks.digest import day_digests
 from joulebook.storage.blocks.parts import BlockDamagedError
 from joulebook.storage.blockstore import blocks_within, named_damage
 from joulebook.storage.connections import Connection
-from joulebook.storage.findings import Findings, has_table
+from joulebook.storage.findings import Findings
 from joulebook.storage.periods import utc_date
 from joulebook.storage.seal_links import broken_link, links_of, series_names
+from joulebook.storage.tables import has_table
 
 _ALL_TIME = Span(-(2**52), 2**52)
 
 
 class SealedDays:
-    """The digests that the chain gives each device's days, the newest link of each."""
+    """The digests that the chain gives a device's days, the newest link of each."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
-        self._digests: dict[tuple[int, int], bytes] = {}
-        if has_table(connection, "seal_links"):  # a backup of an earlier version has none
-            rows = connection.execute(
-                "SELECT device_id, day, digest FROM seal_links ORDER BY site_id, number"
+        # A backup of an earlier version has none.
+        self._linked = has_table(connection, "seal_links")
+        self._device_id: int | None = None
+        self._digests: dict[int, bytes] = {}
+
+    def _digests_of(self, device_id: int) -> dict[int, bytes]:
+        if self._linked and device_id != self._device_id:  # one at a time: there may be many
+            rows = self._connection.execute(
+                "SELECT day, digest FROM seal_links WHERE device_id = ? ORDER BY number",
+                (device_id,),
             )
-            self._digests = {(device_id, day): digest for device_id, day, digest in rows}
+            self._device_id, self._digests = device_id, dict(rows)
+        return self._digests
 
     def differences(self, device_id: int, device: str | None, block: DeviceBlock) -> Iterator[str]:
         """Yield a sentence for each day whose readings are not those that were linked.
 
         A day without a link says nothing: it was sealed before there was a chain.
         """
+        digests = self._digests_of(device_id)
         for each in day_digests(block, series_names(self._connection, device_id)):
-            linked = self._digests.get((device_id, each.day))
+            linked = digests.get(each.day)
             if linked is not None and linked != each.digest:
                 day = utc_date(each.day)
                 yield (

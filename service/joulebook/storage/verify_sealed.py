@@ -7,9 +7,10 @@ import numpy as np
 from joulebook.core.spans import Span
 from joulebook.storage.blocks.block import DeviceBlock, checksum, decode_block
 from joulebook.storage.blocks.parts import BlockDamagedError
-from joulebook.storage.connections import Connection
-from joulebook.storage.findings import Findings, has_table
+from joulebook.storage.connections import Connection, on_server
+from joulebook.storage.findings import Findings
 from joulebook.storage.records import DamagedBlock
+from joulebook.storage.tables import has_table
 from joulebook.storage.verify_links import SealedDays
 
 
@@ -19,25 +20,41 @@ def check_blocks(connection: Connection, findings: Findings) -> None:
         return
     known, chain = _kinds(connection), SealedDays(connection)
     findings.checked |= {"blocks": 0, "sealed rows": 0, "sealed readings": 0}
+    # A device at a time: a server sends whole answers.
+    for (device_id,) in connection.execute(
+        "SELECT DISTINCT device_id FROM blocks ORDER BY device_id"
+    ).fetchall():
+        _check_device(connection, findings, device_id, known.get(device_id, {}), chain)
+
+
+def _check_device(
+    connection: Connection,
+    findings: Findings,
+    device_id: int,
+    known: dict[int, str],
+    chain: SealedDays,
+) -> None:
+    data = (
+        "data" if on_server(connection) else "CASE typeof(data) WHEN 'blob' THEN data ELSE x'' END"
+    )
     rows = connection.execute(
-        """
-        SELECT blocks.id, device_id, sites.name || '/' || devices.name,
-            start_ms, end_ms, rows, checksum,
-            CASE typeof(data) WHEN 'blob' THEN data ELSE x'' END
+        f"""
+        SELECT blocks.id, sites.name || '/' || devices.name,
+            start_ms, end_ms, rows, checksum, {data}
         FROM blocks
         LEFT JOIN devices ON devices.id = device_id
         LEFT JOIN sites ON sites.id = devices.site_id
-        ORDER BY device_id, start_ms
-        """
+        WHERE device_id = ?
+        ORDER BY start_ms
+        """,  # noqa: S608 -- the name of a column
+        (device_id,),
     )
-    before = (0, 0)  # device and end of the last block
-    for block_id, device_id, device, start_ms, end_ms, row_count, crc, data in rows:
+    before_ms = 0  # the end of the last block
+    for block_id, device, start_ms, end_ms, row_count, crc, data in rows:
         findings.checked["blocks"] += 1
         stored = _Stored(Span(start_ms, max(start_ms, end_ms)), row_count, crc, data)
         try:
-            block = _decoded(
-                stored, known.get(device_id, {}), follows=(device_id, start_ms) >= before
-            )
+            block = _decoded(stored, known, follows=start_ms >= before_ms)
         except BlockDamagedError as error:
             name = device or f"device {device_id}"
             damaged = DamagedBlock(
@@ -50,7 +67,7 @@ def check_blocks(connection: Connection, findings: Findings) -> None:
             findings.checked["sealed readings"] += sum(
                 int(np.count_nonzero(column.present())) for column in block.columns.values()
             )
-        before = (device_id, end_ms)
+        before_ms = end_ms
 
 
 class _Stored(NamedTuple):

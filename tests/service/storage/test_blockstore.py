@@ -121,7 +121,7 @@ def test_a_week_with_a_damaged_day_is_not_joined(
 def test_days_of_a_damaged_block_are_computed_anew_too(connection: Connection, site: Site) -> None:
     write_days(connection, site, range(6))
     seal(connection, MUCH_LATER_MS)
-    connection.execute("UPDATE blocks SET data = x'00'")
+    connection.execute("UPDATE blocks SET data = ?", (b"\0",))
     clear_results(connection, site.id)
     # From Sunday on, as the first reading is at midnight, and 300 s reach that far.
     days = [dirty.day.isoformat() for dirty in dirty_days(connection)]

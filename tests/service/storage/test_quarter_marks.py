@@ -4,6 +4,7 @@ from contextlib import closing
 from importlib import import_module
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -115,8 +116,8 @@ def test_months_of_another_method_are_marked(connection: Connection, site: Site)
     write(connection, site, "pv", {NOON_MS: {"power": 1.0}})
     clean(connection)
     connection.execute(
-        "INSERT INTO quarters (device_id, start_ms, method, data) VALUES (1, ?, 'old-1', x'00')",
-        (MIDNIGHT_MS,),
+        "INSERT INTO quarters (device_id, start_ms, method, data) VALUES (1, ?, 'old-1', ?)",
+        (MIDNIGHT_MS, b"\0"),
     )
     mark_outdated_quarters(connection, "old-1")
     assert dirty(connection) == []
@@ -131,6 +132,7 @@ def test_what_an_older_database_holds_is_dirty_after_the_migration(tmp_path: Pat
     assert found == [("battery", day_of(FIRST_MS)), ("inverter", day_of(FIRST_MS))]
 
 
+@pytest.mark.on_a_file
 def test_sealed_days_of_an_older_database_are_dirty_too(connection: Connection, site: Site) -> None:
     write(connection, site, "pv", {NOON_MS + n * DAY_MS: {"power": 1.0} for n in (1, 2, 4)})
     seal(connection, NOON_MS + 40 * DAY_MS)

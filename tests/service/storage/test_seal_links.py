@@ -2,6 +2,8 @@
 
 import hashlib
 
+import pytest
+
 from joulebook.core.spans import Span
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.reading import read_device
@@ -20,7 +22,7 @@ def days(connection: Connection, site: Site) -> list[tuple[int, str, int]]:
 
 
 def damage(database: Database) -> list[str]:
-    return verify(database.data_dir, result_fault=lambda _method, _result: None).damage
+    return verify(database, result_fault=lambda _method, _result: None).damage
 
 
 def test_a_sealed_day_gets_a_link_in_the_transaction_that_seals_it(
@@ -92,7 +94,7 @@ def test_a_damaged_or_vanished_block_is_passed_over(connection: Connection, site
     write_days(connection, site, range(3))
     seal(connection, LATER_MS)
     connection.execute("DELETE FROM seal_links")
-    connection.execute("UPDATE blocks SET data = x'00' WHERE start_ms = ?", (MONDAY_MS,))
+    connection.execute("UPDATE blocks SET data = ? WHERE start_ms = ?", (b"\0", MONDAY_MS))
 
     def vanish() -> bool:
         connection.execute("DELETE FROM blocks WHERE start_ms = ?", (MONDAY_MS + DAY_MS,))
@@ -108,7 +110,7 @@ def test_verify_names_a_day_whose_readings_are_not_those_that_were_sealed(
     write_days(connection, site, range(2))
     seal(connection, LATER_MS)
     assert damage(database) == []
-    connection.execute("UPDATE seal_links SET digest = zeroblob(32) WHERE number = 2")
+    connection.execute("UPDATE seal_links SET digest = ? WHERE number = 2", (bytes(32),))
     assert damage(database) == [
         "the readings of studio/battery on 2026-03-03 (UTC) are not those that were sealed",
         "link 2 of studio, of battery on 2026-03-03, does not follow from the links before it",
@@ -124,11 +126,10 @@ def test_verify_names_a_link_that_was_taken_out(
     assert damage(database) == [
         "link 2 of studio, of battery on 2026-03-03, does not follow from the links before it"
     ]
-    assert (
-        verify(database.data_dir, result_fault=lambda _method, _result: None).checked["links"] == 2
-    )
+    assert verify(database, result_fault=lambda _method, _result: None).checked["links"] == 2
 
 
+@pytest.mark.on_a_file
 def test_a_backup_without_a_chain_is_no_damage(
     connection: Connection, site: Site, database: Database
 ) -> None:

@@ -139,7 +139,7 @@ def test_it_finds_damaged_blocks_before_anybody_asks_for_them(
     write_days(connection, site, range(2))
     seal(connection, LATER_MS)
     with closing(database.connect()) as other:
-        other.execute("UPDATE blocks SET data = x'00' WHERE start_ms = ?", (MONDAY_MS,))
+        other.execute("UPDATE blocks SET data = ? WHERE start_ms = ?", (b"\0", MONDAY_MS))
     sealer.start()
     wait_for(lambda: sealer.counts().runs == 1)
     (sentence,) = sealer.counts().failing

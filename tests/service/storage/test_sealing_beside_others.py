@@ -8,6 +8,7 @@ import pytest
 
 from joulebook.storage import sealing
 from joulebook.storage.blocks.block import DeviceBlock, encode_block
+from joulebook.storage.connections import on_server, wait_for_nobody
 from joulebook.storage.database import Connection, Database, StorageUnavailableError
 from joulebook.storage.hotrows import read_hot
 from joulebook.storage.records import SealCounts, Site
@@ -98,7 +99,7 @@ def test_nobody_waits_while_it_reads_and_encodes(
 ) -> None:
     write_days(connection, site, range(-7, 4))
     with closing(database.connect()) as other:
-        other.execute("PRAGMA busy_timeout = 0")
+        wait_for_nobody(other)
         written = 0
 
         def write_now() -> bool:
@@ -147,6 +148,7 @@ def test_after_an_import_without_room_to_write_the_file_anew_all_is_sealed_all_t
     assert "the database file keeps its size: the disk is full" in caplog.text
 
 
+@pytest.mark.on_a_file
 def test_a_full_disk_is_told_and_nothing_is_lost(
     connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -205,12 +207,16 @@ def test_rows_that_come_while_such_a_note_is_dropped_are_sealed_all_the_same(
     assert power(connection, site) == expected
 
 
-def test_a_file_that_cannot_be_written_is_told(
+def test_a_database_that_cannot_be_written_is_told(
     database: Database, connection: Connection, site: Site
 ) -> None:
     write_days(connection, site, range(1))
     with closing(database.connect()) as reader:
-        reader.execute("PRAGMA query_only = ON")
+        reader.execute(
+            "SET default_transaction_read_only = on"
+            if on_server(reader)
+            else "PRAGMA query_only = ON"
+        )
         with pytest.raises(StorageUnavailableError, match="may only be read"):
             seal(reader, LATER_MS)
     assert seal(connection, LATER_MS).blocks == 1

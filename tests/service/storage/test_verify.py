@@ -28,7 +28,7 @@ def json_fault(_method: str, result: bytes) -> str | None:
 
 
 def damage(database: Database) -> list[str]:
-    return verify(database.data_dir, result_fault=json_fault).damage
+    return verify(database, result_fault=json_fault).damage
 
 
 @pytest.fixture(autouse=True)
@@ -50,7 +50,7 @@ def filled(connection: Connection, site: Site) -> None:
 
 
 def test_a_sound_database_is_counted(database: Database) -> None:
-    findings = verify(database.data_dir, result_fault=json_fault)
+    findings = verify(database, result_fault=json_fault)
     assert findings.damage == []
     found = {name: findings.checked[name] for name in ("sites", "devices", "series")}
     assert found == {"sites": 1, "devices": 1, "series": 3}
@@ -66,7 +66,7 @@ def test_it_waits_for_no_writer_and_holds_none_up(
 ) -> None:
     with transaction(connection):
         connection.execute("DELETE FROM readings")
-        assert verify(database.data_dir, result_fault=json_fault).checked["rows"] == 300
+        assert verify(database, result_fault=json_fault).checked["rows"] == 300
 
 
 @pytest.mark.parametrize("place", [0, 1, 7, 15, 21])
@@ -124,7 +124,7 @@ def test_a_page_that_is_no_page_is_found_and_keeps_nobody_from_reading_on(
     database: Database, connection: Connection
 ) -> None:
     flip(database, connection, root_page(connection, "readings"), count=8)
-    findings = verify(database.data_dir, result_fault=json_fault)
+    findings = verify(database, result_fault=json_fault)
     # Some versions of SQLite find words for it, others stop; either way it is told by its place.
     places = [sentence.partition(":")[0] for sentence in findings.damage]
     assert set(places) == {"pages", "readings"}
@@ -177,7 +177,7 @@ def test_a_row_whose_parent_is_gone_is_named(database: Database, connection: Con
 
 def test_a_directory_without_a_database_is_a_usage_error_and_stays_so(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no database in this data directory"):
-        verify(tmp_path / "none", result_fault=json_fault)
+        verify(Database(tmp_path / "none"), result_fault=json_fault)
     assert not (tmp_path / "none").exists()
 
 

@@ -16,7 +16,7 @@ COLUMNS = (Column("power", "W"), Column("mode", "", "text"), Column("running", "
 
 
 def damage(database: Database) -> list[str]:
-    return verify(database.data_dir, result_fault=lambda _method, _result: None).damage
+    return verify(database, result_fault=lambda _method, _result: None).damage
 
 
 @pytest.fixture(autouse=True)
@@ -56,7 +56,7 @@ def stored(connection: Connection) -> bytes:
 
 
 def test_sound_blocks_are_counted(database: Database) -> None:
-    findings = verify(database.data_dir, result_fault=lambda _method, _result: None)
+    findings = verify(database, result_fault=lambda _method, _result: None)
     assert findings.damage == []
     assert findings.checked["blocks"] == 2
     assert findings.checked["sealed rows"] == 600

@@ -11,7 +11,8 @@ from joulebook.storage.reading import latest_readings, read_device, readings_spa
 from joulebook.storage.records import Column, DeviceRows, Site, Value, Written
 from joulebook.storage.series import SeriesRegister
 from joulebook.storage.writing import write_rows
-from tests.helpers.databases import NOON_MS, counted_steps, undone, write
+from tests.helpers.databases import NOON_MS, undone, write
+from tests.helpers.plans import counted_steps
 
 NAN = float("nan")
 
@@ -171,6 +172,7 @@ def test_nothing_to_write_is_nothing(connection: Connection, site: Site) -> None
     assert dirty_count(connection) == 0
 
 
+@pytest.mark.anew
 def test_a_late_row_costs_the_same_however_much_there_is(
     connection: Connection, site: Site
 ) -> None:
@@ -187,6 +189,7 @@ def test_a_late_row_costs_the_same_however_much_there_is(
     assert costs[0] == costs[1]
 
 
+@pytest.mark.anew
 def test_many_small_parts_cost_hardly_more_than_a_large_one(
     connection: Connection, site: Site
 ) -> None:

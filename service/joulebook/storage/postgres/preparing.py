@@ -4,7 +4,7 @@ from importlib import resources
 
 from sqlalchemy import Connection, Engine
 
-from joulebook.errors import SchemaError
+from joulebook.errors import SchemaError, UsageError
 from joulebook.storage.faults import naming_faults
 from joulebook.storage.schema import newest_schema
 
@@ -39,6 +39,31 @@ def prepare(engine: Engine, address: str) -> None:
                 from joulebook.storage.migrating import upgrade
 
                 upgrade(connection, address)
+
+
+def refuse_unknown(engine: Engine, address: str) -> None:
+    """Raise where a server's database is none that this version can read. It is not touched.
+
+    Raises
+    ------
+    UsageError
+        If it is empty.
+    SchemaError
+        If its schema is newer than this version, or it is somebody else's.
+    StorageUnavailableError
+        If the server is away.
+    """
+    from joulebook.storage.migrating import is_outdated, migrations
+
+    with naming_faults(address), engine.execution_options(reads=True).begin() as connection:
+        if not _is_ours(connection, address):
+            raise UsageError(
+                "the server's database is empty",
+                where=address,
+                expected="a database that joulebook made",
+                next_step="'joulebook serve' makes the tables at its first start",
+            )
+        is_outdated(connection, address, migrations())
 
 
 def _schema(connection: Connection) -> str:
