@@ -6,7 +6,9 @@ import shutil
 import signal
 import subprocess
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 import psycopg
 from psycopg.rows import TupleRow
@@ -35,42 +37,53 @@ class PostgresServer:
     ----------
     fsync : bool
         Whether a commit waits for the disk, as it does in earnest.
+    settings : mapping
+        Further ones of the server's own.
+
+    Attributes
+    ----------
+    folder : Path
+        Of the server's user; it goes with the server.
     """
 
-    def __init__(self, *, fsync: bool = False) -> None:
+    def __init__(
+        self, *, fsync: bool = False, settings: Mapping[str, str] = MappingProxyType({})
+    ) -> None:
         self._programs = _programs()
         self._user = "postgres" if os.geteuid() == 0 else None  # it refuses to run as root
-        self._folder = Path(tempfile.mkdtemp(prefix="joulebook-postgres-"))
+        self.folder = Path(tempfile.mkdtemp(prefix="joulebook-postgres-"))
         if self._user is not None:
-            shutil.chown(self._folder, self._user)
-        self._data = self._folder / "data"
-        self._settings = _SETTINGS | ({} if fsync else _HASTY)
+            shutil.chown(self.folder, self._user)
+        self.data = self.folder / "data"
+        self._settings = {**_SETTINGS, **({} if fsync else _HASTY), **settings}
         self._process: subprocess.Popen[bytes] | None = None
         self._numbers = itertools.count(1)
         self._template: str | None = None
         self._shared: ServerPlace | None = None
         self.port = unused_port()
-        self._run("initdb", "-D", self._data, "-U", "potter", "--auth=trust", "-E", "UTF8", "-N")
+        self.run("initdb", "-D", self.data, "-U", "potter", "--auth=trust", "-E", "UTF8", "-N")
 
-    def _run(self, program: str, *arguments: str | Path) -> None:
+    def run(self, program: str, *arguments: str | Path) -> str:
+        """Run one of the server's own programs as its user; return what it said."""
         done = subprocess.run(
             [self._programs / program, *arguments],
             user=self._user,
-            cwd=self._folder,
+            cwd=self.folder,
             capture_output=True,
             text=True,
             check=False,
         )
         assert done.returncode == 0, done.stderr
+        return done.stdout
 
     def start(self) -> None:
         """Start the server and return when it answers."""
         options = [f"-c{name}={value}" for name, value in self._settings.items()]
-        with (self._folder / "log").open("ab") as log:
+        with (self.folder / "log").open("ab") as log:
             self._process = subprocess.Popen(
-                [self._programs / "postgres", "-D", self._data, f"-p{self.port}", *options],
+                [self._programs / "postgres", "-D", self.data, f"-p{self.port}", *options],
                 user=self._user,
-                cwd=self._folder,
+                cwd=self.folder,
                 stdout=log,
                 stderr=log,
             )
@@ -79,7 +92,7 @@ class PostgresServer:
     def _wait_until_it_lets_in(self) -> None:
         assert self._process is not None
         while True:
-            assert self._process.poll() is None, (self._folder / "log").read_text()
+            assert self._process.poll() is None, (self.folder / "log").read_text()
             try:
                 psycopg.connect(self.url("postgres"), connect_timeout=5).close()
             except psycopg.OperationalError:
@@ -112,7 +125,7 @@ class PostgresServer:
         if self._process.poll() is None:
             self._process.send_signal(signal.SIGQUIT)
             self._process.wait(60)
-        shutil.rmtree(self._folder)
+        shutil.rmtree(self.folder)
 
     def url(self, name: str) -> str:
         """Return the address of a database on it."""
