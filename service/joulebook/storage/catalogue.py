@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Unpack
 from zoneinfo import available_timezones
 
+from sqlalchemy import ColumnElement
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
@@ -13,7 +14,7 @@ from joulebook.errors import UsageError
 from joulebook.storage.database import Database
 from joulebook.storage.faults import naming_faults
 from joulebook.storage.models import SiteRow
-from joulebook.storage.names import check_name
+from joulebook.storage.names import COMING, check_name
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import FACTS, SiteFacts, check_facts
 
@@ -47,7 +48,8 @@ def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts])
 def sites(db: Database) -> list[Site]:
     """Return all sites in the order of their names."""
     with _reading(db) as session:
-        return [_site(row) for row in session.exec(select(SiteRow).order_by(col(SiteRow.name)))]
+        query = select(SiteRow).where(_is_whole()).order_by(col(SiteRow.name))
+        return [_site(row) for row in session.exec(query)]
 
 
 def site_named(db: Database, name: str) -> Site:
@@ -68,6 +70,11 @@ def site_named(db: Database, name: str) -> Site:
         expected="one of " + ", ".join(site.name for site in there) if there else "a site",
         next_step="make it with `joulebook site add`, or correct the name",
     )
+
+
+def _is_whole() -> ColumnElement[bool]:
+    """Leave out sites that are being moved here: nobody sees, fills or computes them yet."""
+    return col(SiteRow.name).not_like(f"{COMING}%")
 
 
 def _site(row: SiteRow) -> Site:

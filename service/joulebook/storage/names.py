@@ -6,6 +6,10 @@ from joulebook.errors import UsageError
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 
+#: What stands before the name of a site that is being moved here and is not whole yet: no name
+#: that anybody gives begins so, and no list of sites has it.
+COMING = "~"
+
 
 def check_name(what: str, name: str) -> None:
     """Raise UsageError where a name does not do for what is to be named."""
