@@ -6,6 +6,7 @@ from joulebook import __version__
 from joulebook.cli.alerts import alert, letter
 from joulebook.cli.bench import bench
 from joulebook.cli.care import backup, restore, verify
+from joulebook.cli.computing import analyse, recompute
 from joulebook.cli.corrections import correction
 from joulebook.cli.deep_tests import deep_test
 from joulebook.cli.deletion import delete  # noqa: F401 - adds itself to `site`
@@ -16,8 +17,9 @@ from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
 from joulebook.cli.ingest import ingest
 from joulebook.cli.mappings import mapping
+from joulebook.cli.move import move
 from joulebook.cli.people import person
-from joulebook.cli.readings import import_file, recompute
+from joulebook.cli.readings import import_file
 from joulebook.cli.serve import serve
 from joulebook.cli.show import show
 from joulebook.cli.sign_offs import sign_off
@@ -42,8 +44,8 @@ def joulebook() -> None:
 
 
 for command in (
-    *(serve, ingest, demo, site, token, person, mapping, import_file, recompute, show),
+    *(serve, ingest, demo, site, token, person, mapping, import_file, recompute, analyse, show),
     *(correction, event, sign_off, deep_test, tariff, alert, letter),
-    *(evidence, export, backup, restore, verify, bench, doctor, health),
+    *(evidence, export, move, backup, restore, verify, bench, doctor, health),
 ):
     joulebook.add_command(command)

@@ -1,4 +1,4 @@
-"""``joulebook import`` and ``joulebook recompute``: readings in, results anew."""
+"""``joulebook import``: readings, and what was said, in."""
 
 import json
 from dataclasses import asdict
@@ -13,7 +13,6 @@ from joulebook.cli.options import (
     existing_database,
     json_option,
     progress_bar,
-    settings_of,
     site_option,
 )
 from joulebook.ingest.parquet_tables import import_parquet
@@ -21,8 +20,6 @@ from joulebook.ingest.said_files import read_said
 from joulebook.ingest.tables import import_csv
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.said_adding import add_said
-from joulebook.summaries.recompute import recompute as recompute_site
-from joulebook.summaries.record_update import update_record
 
 
 @click.command("import")
@@ -79,22 +76,3 @@ def _import_said(file: Path, site_name: str, data_dir: Path, *, as_json: bool) -
     print(f"new: {new}" if new else "nothing new")
     for one in counts.differs:
         print(f"otherwise here, and left so: {one}")
-
-
-@click.command()
-@site_option
-@data_option
-def recompute(site_name: str, data_dir: Path) -> None:
-    """Compute every day of a site anew from its readings, and then its whole record.
-
-    \b
-    Example: joulebook recompute --site studio --data DIR
-    """
-    settings = settings_of(data_dir)
-    with existing_database(data_dir) as database, progress_bar("computing days") as advance:
-        site = site_named(database, site_name)
-        days = recompute_site(
-            database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s, progress=advance
-        )
-        update_record(database, site, clock_ms=clock_ms, max_gap_s=settings.max_gap_s)
-    print(f"computed: {days} day{'' if days == 1 else 's'}")
