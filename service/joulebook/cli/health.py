@@ -36,6 +36,7 @@ class Parts:
     sealing: SealerCounts | None = None
     analysis: AnalystCounts | None = None
     reminders: WatcherCounts | None = None
+    homes_failing: tuple[str, ...] = ()
     broker_connected: bool | None
     workers: tuple[WorkerHealth, ...]
     room: Room | None
@@ -154,6 +155,7 @@ def _other_problems(parts: Parts) -> Iterator[str]:
     yield from _behind(parts)
     workers = (parts.summaries, parts.sealing, parts.analysis, parts.reminders)
     failing = [why for worker in workers if worker for why in worker.failing]
+    failing += parts.homes_failing
     yield from (f"{sentence}: see the log" for sentence in failing)
     if parts.broker_connected is False:
         yield (

@@ -23,6 +23,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.keeper import Keeper
 from joulebook.storage.sealer import Sealer
 from joulebook.summaries.analyst import Analyst
+from joulebook.summaries.homes.worker import HomeLines
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
@@ -66,6 +67,7 @@ class Service(Running):
             max_gap_s=settings.max_gap_s,
             send=None if demonstration else by_apprise,
         )
+        self._homes = HomeLines(database, clock_ms=clock_ms)
         self._keeper = (
             Keeper(database, clock_ms=clock_ms, keep_years=settings.keep_years)
             if settings.keep_years
@@ -96,6 +98,7 @@ class Service(Running):
     def _workers(self) -> Iterator[Worker]:
         if self._keeper:
             yield self._keeper.start, self._keeper.stop
+        yield self._homes.start, self._homes.stop
         yield self._watcher.start, self._watcher.stop
         yield self._analyst.start, self._analyst.stop
         yield self._sealer.start, self._sealer.stop
@@ -109,6 +112,7 @@ class Service(Running):
             analyst=self._analyst,
             keeper=self._keeper,
             watcher=self._watcher,
+            homes=self._homes,
         )
 
     def health(self) -> Health:
@@ -122,6 +126,7 @@ class Service(Running):
             sealing=self._sealer.counts(),
             analysis=self._analyst.counts(),
             reminders=self._watcher.counts(),
+            homes_failing=self._homes.rounds.failing,
             broker_connected=intake.broker.connected if intake.broker else None,
             workers=self.worker_health(),
             room=self.room(),

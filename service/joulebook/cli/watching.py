@@ -13,6 +13,7 @@ from joulebook.storage.keeper import Keeper
 from joulebook.storage.pulse import Pulse
 from joulebook.storage.sealer import Sealer
 from joulebook.summaries.analyst import Analyst
+from joulebook.summaries.homes.worker import HomeLines
 from joulebook.summaries.summariser import Summariser
 
 # An attempt of the writer waits 30 s for a lock, and as long before the next one. [s]
@@ -104,12 +105,14 @@ def watched_workers(
     analyst: Analyst,
     keeper: Keeper | None,
     watcher: Watcher,
+    homes: HomeLines,
 ) -> Iterator[Watched]:
     """Yield what works on readings that are stored."""
     yield _part("summariser", summariser, "results fall behind")
     yield _part("sealer", sealer.rounds, "the file grows")
     yield _part("analyst", analyst.rounds, "wear and efficiency fall behind")
     yield _part("reminders", watcher.rounds, "nobody is told of anything")
+    yield _part("home lines", homes.rounds, "the page of all homes falls behind")
     if keeper:
         yield _part("keeper", keeper.rounds, "old readings are kept longer", _KEEPER_S)
 

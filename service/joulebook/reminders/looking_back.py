@@ -25,6 +25,7 @@ from joulebook.storage.database import Connection, Database
 from joulebook.storage.reading import read_device, readings_span
 from joulebook.storage.records import Site
 from joulebook.storage.room import room_of
+from joulebook.summaries.checks_kept import keep_trouble
 from joulebook.summaries.checks_report import checks_report
 from joulebook.summaries.columns import unpacked
 from joulebook.summaries.numbers import Document
@@ -59,7 +60,9 @@ def seen_back(
     yesterday = date_of(now_ms, site.zone) - timedelta(days=1)
     yield from _days(database, site, measured, yesterday)
     yield from _cells(connection, site, now_ms)
-    yield from _checks(checks_report(database, site, None, None, now_ms=now_ms), watches)
+    checks = checks_report(database, site, None, None, now_ms=now_ms)
+    keep_trouble(connection, site, checks, now_ms=now_ms)
+    yield from _checks(checks, watches)
     stored = stored_record(connection, site, _PARTS)
     if stored is not None and "reason" not in stored.document:
         yield from _record(stored.document, site, now_ms)

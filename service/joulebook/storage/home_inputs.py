@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.faults import names_faults
+from joulebook.storage.names import IS_WHOLE
 from joulebook.storage.record_results import Stamp
 
 
@@ -98,7 +99,7 @@ JOIN series ON series.id = newest.series_id
 JOIN devices ON devices.id = series.device_id
 GROUP BY devices.site_id
 """
-_HOMES = """
+_HOMES = f"""
 SELECT sites.id, sites.name,
     sites.battery_ah IS NOT NULL AND sites.warranty_years IS NOT NULL
         AND sites.warranty_floor_ratio IS NOT NULL,
@@ -109,8 +110,9 @@ FROM sites
 LEFT JOIN record_results AS record ON record.site_id = sites.id AND record.name = 'record'
 LEFT JOIN record_results AS checks ON checks.site_id = sites.id AND checks.name = 'checks'
 LEFT JOIN home_lines ON home_lines.site_id = sites.id
+WHERE {IS_WHOLE}
 ORDER BY sites.id
-"""
+"""  # noqa: S608 -- a condition of ours
 
 
 def _by_site(connection: Connection, query: str) -> Mapping[int, int]:

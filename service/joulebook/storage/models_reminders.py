@@ -1,6 +1,6 @@
 """The tables of alerts, as SQLModel classes. They do not leave storage."""
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 
@@ -22,6 +22,12 @@ class AlertEpisodeRow(SQLModel, table=True):
     __tablename__ = "alert_episodes"
     __table_args__ = (
         Index("ix_alert_episodes_site", "site_id", "opened_ms"),
+        Index(
+            "ix_alert_episodes_open",
+            "site_id",
+            sqlite_where=text("closed_ms IS NULL"),
+            postgresql_where=text("closed_ms IS NULL"),
+        ),
         CheckConstraint("opened_ms <= closed_ms"),
     )
     id: int = Field(default=None, primary_key=True)

@@ -9,6 +9,8 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 #: What stands before the name of a site that is being moved here and is not whole yet: no name
 #: that anybody gives begins so, and no list of sites has it.
 COMING = "~"
+#: The condition of a statement for sites that are whole.
+IS_WHOLE = f"sites.name NOT LIKE '{COMING}%'"
 
 
 def check_name(what: str, name: str) -> None:

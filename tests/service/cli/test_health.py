@@ -148,6 +148,7 @@ STUCK = "the sealer has been stuck for 2000 s, the file grows: it is started aga
         ),
         ({"sealing": replace(SEALING, failing=("a damaged block",))}, "a damaged block: see"),
         ({"analysis": replace(ANALYSIS, failing=("no record",))}, "no record: see the log"),
+        ({"homes_failing": ("homes cannot be put in order",)}, "homes cannot be put in order: see"),
         ({"broker_connected": False}, "the broker is not reached, its readings wait there: check"),
         (
             {"summaries": replace(SUMMARIES, caught_up_ms=NOW_MS - 3_660_000)},

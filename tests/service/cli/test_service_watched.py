@@ -82,10 +82,11 @@ def test_every_worker_that_dies_is_started_again_and_that_is_said(
 ) -> None:
     # With a record to look at, the analyst asks for the time in its first round.
     update_record(house.database, house.site, clock_ms=house.clock, max_gap_s=300.0)
-    for name in ("summariser", "sealer", "keeper", "analyst", "reminders", "inbox"):
+    workers = ("summariser", "sealer", "keeper", "analyst", "reminders", "home lines")
+    for name in (*workers, "inbox"):
         house.clock.kill_next(name)
     service = house.service()
-    dead = dict.fromkeys(("summariser", "sealer", "keeper", "analyst", "reminders", "writer"), 1.0)
+    dead = dict.fromkeys((*workers, "writer"), 1.0)
 
     def act() -> None:
         # The writer dies after its commit: the sender hears of it from the one that follows.

@@ -32,11 +32,12 @@ from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction
-from joulebook.storage.database import Database, transaction
+from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.days import save_day
 from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
 from joulebook.storage.deliveries import Told, put_delivery
 from joulebook.storage.events import Event, add_event
+from joulebook.storage.home_lines import save_numbers, save_peers, save_told
 from joulebook.storage.people import add_person, set_password
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import put_aside
@@ -53,7 +54,7 @@ from joulebook.storage.welcomes import make_welcome
 from joulebook.storage.zone_rules import save_zone_rules
 from tests.helpers.databases import write
 
-_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014")
+_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0015")
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
 SAVED = tuple(DATA / f"schema-{number}.sql" for number in _RELEASED)
@@ -99,6 +100,7 @@ def fill(data_dir: Path) -> Database:
         _say(connection, studio)
         _let_in(connection, studio)
         _stand_for(connection, studio)
+        _tell(connection, studio)
     database.close()
     return database
 
@@ -135,7 +137,7 @@ DEEP_TEST = DeepTest(
 )
 
 
-def _say(connection: sqlite3.Connection, site: Site) -> None:
+def _say(connection: Connection, site: Site) -> None:
     add_correction(connection, site, HALVED)
     add_event(connection, site, PANELS)
     plan_test(
@@ -147,7 +149,7 @@ def _say(connection: sqlite3.Connection, site: Site) -> None:
     )
 
 
-def _let_in(connection: sqlite3.Connection, site: Site) -> None:
+def _let_in(connection: Connection, site: Site) -> None:
     """Add people, and what lets them in, from schema 0008 on; with secrets that are known."""
     ada = add_person(connection, "Ada", now_ms=FIRST_MS, everywhere="owner")
     rui = add_person(connection, "Rui", now_ms=FIRST_MS, at={site.id: "viewer"})
@@ -169,7 +171,7 @@ def _let_in(connection: sqlite3.Connection, site: Site) -> None:
         )
 
 
-def _stand_for(connection: sqlite3.Connection, site: Site) -> None:
+def _stand_for(connection: Connection, site: Site) -> None:
     """Enter what is there from schema 0014 on: a sign-off, a tariff, an alert that is told."""
     add_sign_off(
         *(connection, site, {"checks": []}), at_ms=FIRST_MS, who="Ada", name="Ada", role="owner"
@@ -187,6 +189,13 @@ def _stand_for(connection: sqlite3.Connection, site: Site) -> None:
         told = Told(about="episode 1 opened", title="studio: full", body="It is full.")
         put_delivery(connection, channel.id, told, now_ms=FIRST_MS, not_before_ms=FIRST_MS)
     save_zone_rules(connection, site, "[]", [])
+
+
+def _tell(connection: Connection, site: Site) -> None:
+    """Enter what is there from schema 0015 on: what is told of a home among many."""
+    save_numbers(connection, [(site.id, b"{}", "record-1")], now_ms=FIRST_MS)
+    save_peers(connection, [(site.id, b"{}")])
+    save_told(connection, [(site.id, 90_000, ("alert",), b"[]", "all of it")], FIRST_MS)
 
 
 _TARIFF = """

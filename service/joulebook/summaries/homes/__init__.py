@@ -1,0 +1,1 @@
+"""Many homes beside each other: what is told of each, ready to be shown."""
