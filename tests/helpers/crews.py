@@ -18,7 +18,7 @@ import msgspec
 
 from joulebook.crew.tasks import Kind, Task
 from joulebook.storage.catalogue import add_site, sites
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, ServerPlace
 from joulebook.storage.days import day_results
 from joulebook.storage.record_results import record_result
 from joulebook.summaries.results import json_of
@@ -32,9 +32,11 @@ ROOT = Path(__file__).parents[2]
 DOCUMENTS = ("record", "wear", "nights", "efficiency")
 
 
-def some_homes(data_dir: Path, names: Sequence[str]) -> Database:
+def some_homes(
+    data_dir: Path, names: Sequence[str], *, server: ServerPlace | None = None
+) -> Database:
     """Return a database with two days of each home, and ten with a record of ``studio``."""
-    database, _ = cycled_site(data_dir, 10)
+    database, _ = cycled_site(data_dir, 10, server=server)
     for seed, name in enumerate(names):
         site = add_site(
             *(database, name, "America/Chicago"), battery_ah=RATED_AH, battery_cells=CELLS

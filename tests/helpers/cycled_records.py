@@ -17,7 +17,7 @@ from joulebook.core.records.record_inputs import NamedSpan, RecordEvent, RecordI
 from joulebook.core.spans import Span
 from joulebook.ingest.bulk import BulkImport, DeviceColumns
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, ServerPlace
 from joulebook.storage.records import Site
 from tests.helpers.cycled_packs import START_MS, cycled_pack
 
@@ -74,12 +74,14 @@ def cycled_inputs(
     )
 
 
-def cycled_site(data_dir: Path, days: int = 60, **more: Any) -> tuple[Database, Site]:
+def cycled_site(
+    data_dir: Path, days: int = 60, *, server: ServerPlace | None = None, **more: Any
+) -> tuple[Database, Site]:
     """Return a database with the site ``studio``: such a record of its battery, and what is around.
 
     The battery claims a state of health of 1 all along.
     """
-    database = Database.open(data_dir)
+    database = Database.open(data_dir, server)
     site = add_site(database, "studio", "UTC", battery_ah=200.0, battery_cells=16)
     history = cycled_history(days, **more)
     powers = powers_around(history)

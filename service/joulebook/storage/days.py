@@ -15,16 +15,20 @@ from joulebook.storage.records import DirtyDay, Site
 
 
 @names_faults
-def dirty_days(connection: Connection, limit: int = 100) -> list[DirtyDay]:
-    """Return dirty days, the newest first: today's page is looked at most."""
+def dirty_days(
+    connection: Connection, limit: int = 100, *, site_id: int | None = None
+) -> list[DirtyDay]:
+    """Return dirty days of one site or all, the newest first: today's page is looked at most."""
+    of_one = "" if site_id is None else "WHERE site_id = ?"
     rows = connection.execute(
-        """
+        f"""
         SELECT site_id, day, mark
         FROM dirty_days
+        {of_one}
         ORDER BY day DESC, site_id
         LIMIT ?
-        """,
-        (limit,),
+        """,  # noqa: S608 -- one of two texts of ours
+        (limit,) if site_id is None else (site_id, limit),
     )
     return [DirtyDay(site_id, date.fromisoformat(day), mark) for site_id, day, mark in rows]
 

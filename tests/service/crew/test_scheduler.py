@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from joulebook.cli import main
+from joulebook.crew.places import Place, place_of
 from joulebook.crew.report import Report
 from joulebook.crew.runs import Run, Tell
 from joulebook.crew.tasks import Task
@@ -51,9 +52,8 @@ def client_of(running: RunningCrew) -> Any:
     return Client(running.address, timeout=60, set_as_default=False)
 
 
-def watching_crew(running: RunningCrew, data_dir: Path, **more: Any) -> Any:
+def watching_crew(running: RunningCrew, place: Place) -> Any:
     """Return the crew, and let it note how many tasks are out at most."""
-    from joulebook.crew.places import Place
     from joulebook.crew.scheduler import SchedulerCrew
 
     class Watching(SchedulerCrew):
@@ -63,15 +63,19 @@ def watching_crew(running: RunningCrew, data_dir: Path, **more: Any) -> Any:
             super().begin(task, tell)
             self.most = max(self.most, len(self._out))
 
-    return Watching(running.address, Place(data_dir), **more)
+    return Watching(running.address, place)
 
 
-def test_workers_compute_what_threads_do_bit_for_bit(tmp_path: Path, crew: RunningCrew) -> None:
-    database = some_homes(tmp_path / "data", HOMES)
+@pytest.mark.parametrize("where", ["file", "server"])
+def test_workers_compute_what_threads_do_bit_for_bit(
+    tmp_path: Path, crew: RunningCrew, where: str, request: pytest.FixtureRequest
+) -> None:
+    server = request.getfixturevalue("postgres").emptied_place() if where == "server" else None
+    database = some_homes(tmp_path / "data", HOMES, server=server)
     tasks = tasks_of(database)
     by_threads = Run(ThreadCrew(database), tasks, total=7).go()
     before = stored_results(database)
-    workers = watching_crew(crew, tmp_path / "data")
+    workers = watching_crew(crew, place_of(database))
     by_workers = Run(workers, tasks, total=7).go()
     assert stored_results(database) == before
     assert all(len(rows) >= 2 + 4 for rows in before.values())
@@ -98,7 +102,7 @@ def kill_the_holder(data_dir: Path) -> None:
 def test_a_killed_worker_costs_its_own_home_another_try(tmp_path: Path, crew: RunningCrew) -> None:
     names = (HELD, *HOMES[:3], TWICE, ALWAYS)
     database = some_homes(tmp_path / "data", names)
-    workers = watching_crew(crew, tmp_path / "data")
+    workers = watching_crew(crew, place_of(database))
 
     killer = threading.Thread(target=kill_the_holder, args=(tmp_path / "data",))
     killer.start()
@@ -121,7 +125,7 @@ def test_a_home_that_needs_too_much_memory_is_told_and_the_others_are_done(
     tmp_path: Path, crew: RunningCrew
 ) -> None:
     database = some_homes(tmp_path / "data", (HUNGRY,))
-    report = Run(watching_crew(crew, tmp_path / "data"), tasks_of(database), total=2).go()
+    report = Run(watching_crew(crew, place_of(database)), tasks_of(database), total=2).go()
     # The other one may have waited beside it, and was then done when nothing else was out.
     assert [each.site for each in report.done] == ["studio"]
     [failed] = report.failed
@@ -139,7 +143,7 @@ def test_an_interruption_leaves_finished_homes_finished_and_the_others_as_they_w
     def interrupt(_done: int, _of: int) -> None:
         raise KeyboardInterrupt
 
-    workers = watching_crew(crew, tmp_path / "data")
+    workers = watching_crew(crew, place_of(database))
     report = Run(workers, tasks_of(database), total=7, progress=interrupt).go()
     assert report.interrupted
     assert (len(report.done), report.left) == (1, 6)
@@ -161,7 +165,7 @@ def test_what_a_scheduler_is_told_holds_no_place_in_its_keys(
     tmp_path: Path, crew: RunningCrew
 ) -> None:
     database = some_homes(tmp_path / "data", (HELD,))
-    workers = watching_crew(crew, tmp_path / "data")
+    workers = watching_crew(crew, place_of(database))
     workers.begin(Task(kind="recompute", site=HELD, max_gap_s=300.0), lambda _: None)
     until(holder_of(tmp_path / "data").exists)
     client = client_of(crew)
@@ -189,7 +193,6 @@ def test_no_scheduler_is_an_error_that_says_how_to_start_one(
     tmp_path: Path, crew: RunningCrew
 ) -> None:
     del crew  # the extra is there
-    from joulebook.crew.places import Place
     from joulebook.crew.scheduler import SchedulerCrew
 
     with pytest.raises(UnavailableError, match="no scheduler answers") as caught:
@@ -199,7 +202,6 @@ def test_no_scheduler_is_an_error_that_says_how_to_start_one(
 
 def test_a_scheduler_without_workers_is_waited_for_and_its_end_noticed(tmp_path: Path) -> None:
     needs_distributed()
-    from joulebook.crew.places import Place
     from joulebook.crew.scheduler import COUNT_S, SchedulerCrew
 
     times = count(0.0, COUNT_S)
@@ -233,7 +235,6 @@ def test_a_scheduler_without_workers_is_waited_for_and_its_end_noticed(tmp_path:
 
 
 def test_a_task_and_its_place_travel(tmp_path: Path) -> None:
-    from joulebook.crew.places import Place
 
     sent = (Task(kind="analyse", site="studio", max_gap_s=300.0), Place(tmp_path))
     assert pickle.loads(pickle.dumps(sent)) == sent

@@ -26,6 +26,17 @@ def test_marked_days_are_dirty_the_newest_first(connection: Connection, site: Si
     assert dirty_count(connection) == 3
 
 
+def test_dirty_days_of_one_site_leave_those_of_others_out(
+    database: Database, connection: Connection, site: Site
+) -> None:
+    other = add_site(database, "annex", "UTC")
+    mark_days(connection, site.id, [FIRST, SECOND])
+    mark_days(connection, other.id, [THIRD])
+    assert [dirty.day for dirty in dirty_days(connection, site_id=site.id)] == [SECOND, FIRST]
+    assert [dirty.day for dirty in dirty_days(connection, 1, site_id=site.id)] == [SECOND]
+    assert [dirty.day for dirty in dirty_days(connection, site_id=other.id)] == [THIRD]
+
+
 def test_a_saved_day_is_clean(connection: Connection, site: Site) -> None:
     mark_days(connection, site.id, [FIRST])
     (dirty,) = dirty_days(connection)
