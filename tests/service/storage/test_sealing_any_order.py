@@ -123,7 +123,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Database, 
         yield database, connection
 
 
-@settings(derandomize=True, deadline=None, max_examples=300)
+@settings(derandomize=True, deadline=None, max_examples=100)
 @given(turns=st.lists(steps, max_size=9))
 def test_sealed_or_hot_it_reads_and_counts_as_a_dict(
     place: tuple[Database, Connection], turns: list[Writes | Seals]

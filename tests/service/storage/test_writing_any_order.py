@@ -86,7 +86,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Database, 
         yield database, connection
 
 
-@settings(derandomize=True, deadline=None, max_examples=300)
+@settings(derandomize=True, deadline=None, max_examples=100)
 @given(batches=st.lists(st.tuples(st.lists(parts(), max_size=4), st.booleans()), max_size=5))
 def test_any_batches_in_any_order_are_as_in_a_dict(
     place: tuple[Database, Connection],

@@ -3,7 +3,9 @@ from contextlib import ExitStack, closing
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 
+from joulebook.storage import passwords
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import Database
 from joulebook.storage.reading import latest_readings
@@ -13,6 +15,20 @@ from tests.helpers.browser import Page, opened_page
 from tests.helpers.pages import Studio, client_of, empty_studio, measured_studio
 from tests.helpers.priced_studio import priced_pages, self_serving_pages
 from tests.helpers.served import served
+
+_QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+
+
+@pytest.fixture(autouse=True)
+def _quick_passwords(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Hash passwords with little work: what pages do with them does not hang on it.
+
+    What they are hashed with in earnest is held by tests/service/storage/test_passwords.py.
+    """
+    monkeypatch.setattr(passwords, "_HASHER", _QUICK)
+    passwords._nobody_s.cache_clear()
+    yield
+    passwords._nobody_s.cache_clear()
 
 
 @pytest.fixture(scope="session")
