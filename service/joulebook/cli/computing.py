@@ -16,6 +16,7 @@ from joulebook.cli.options import (
     progress_bar,
     settings_of,
 )
+from joulebook.crew.comparing import compare_all
 from joulebook.crew.places import place_of
 from joulebook.crew.report import Report, failed_sentence
 from joulebook.crew.runs import RESTS_S, Crew, Run
@@ -51,8 +52,8 @@ def recompute(
 ) -> None:
     """Compute every day of a site anew from its readings, and then its whole record.
 
-    With --every-site, of all sites: each on a worker of the setting 'scheduler', else in threads.
-    Ctrl-C leaves finished sites finished.
+    With --every-site, of all sites: each on a worker of the setting 'scheduler', else in threads,
+    and at last each beside homes like it. Ctrl-C leaves finished sites finished.
 
     \\b
     Example: joulebook recompute --site studio --data DIR
@@ -79,7 +80,8 @@ def analyse(
     """Compute what is behind of a site: days, and then its whole record. Twice changes nothing.
 
     A running service does so by itself, one site after the other. With --every-site it is the
-    nightly work of many homes, each on a worker of the setting 'scheduler', else in threads.
+    nightly work of many homes, each on a worker of the setting 'scheduler', else in threads, and
+    at last each beside homes like it.
 
     \\b
     Example: joulebook analyse --every-site --data DIR
@@ -116,6 +118,8 @@ def _of_every_site(
         tasks = [Task(kind=kind, site=site.name, max_gap_s=settings.max_gap_s) for site in wanted]
         crew = _crew(database, settings.scheduler if only is None else "")
         report = Run(*(crew, tasks), total=len(tasks), progress=advance, rests_s=RESTS_S).go()
+        if only is None and not report.left:
+            compare_all(database, now_ms=clock_ms())
     _tell(report, as_json=as_json)
 
 

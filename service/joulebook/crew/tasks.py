@@ -8,6 +8,7 @@ give its task to another one.
 import logging
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
 from typing import Literal
@@ -21,6 +22,7 @@ from joulebook.errors import DataRefusedError, JoulebookError, UsageError
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
+from joulebook.summaries.homes.lines import update_numbers_of
 from joulebook.summaries.recompute import catch_up, recompute
 from joulebook.summaries.record_update import update_record
 
@@ -169,7 +171,7 @@ def _worked(
     helped: bool,
     step: Callable[[int, int], None],
 ) -> int:
-    """Compute a home's days and then, of these and its readings, the analysis of its record."""
+    """Compute a home's days, of these and its readings its record, and of that its numbers."""
     compute = recompute if task.kind == "recompute" else catch_up
     days = compute(
         *(database, site),
@@ -179,6 +181,8 @@ def _worked(
         helped=helped,
     )
     update_record(database, site, clock_ms=_clock_ms, max_gap_s=task.max_gap_s)
+    with closing(database.connect()) as connection:
+        update_numbers_of(connection, site, now_ms=_clock_ms())
     return days
 
 

@@ -3,16 +3,20 @@
 import json
 import signal
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from joulebook.cli import main
+from joulebook.cli.options import clock_ms
 from joulebook.core.daily.days import DayInputs, DayResult, compute_day
 from joulebook.crew import tasks
 from joulebook.storage.database import Database, StorageUnavailableError
+from joulebook.storage.home_lines import all_numbers, lines_stamp
 from joulebook.summaries import stretches
+from joulebook.summaries.homes.lines import update_numbers
 from joulebook.summaries.recompute import recompute
 from tests.helpers.crews import some_homes, stored_results
 from tests.helpers.service import start_service
@@ -53,6 +57,25 @@ def test_analysing_does_what_is_behind_and_no_more(
         "studio": 0,
     }
     assert (told["failed"], told["left"], told["tried_again"]) == ([], 0, 0)
+
+
+def test_at_last_every_home_stands_beside_the_others(homes: str) -> None:
+    database = Database.open(Path(homes))
+
+    def compared() -> list[bool]:
+        with closing(database.connect()) as connection:
+            return [home.peers is not None for home in all_numbers(connection)]
+
+    assert main(["analyse", "--site", "kiln", "--data", homes]) == 0
+    assert compared() == [False]
+    assert main(["analyse", "--every-site", "--data", homes]) == 0
+    assert compared() == [True, True, True]
+    with closing(database.connect()) as connection:
+        before = lines_stamp(connection)
+        # The service's own round finds the numbers as they are, and nothing to write.
+        assert update_numbers(database, connection, now_ms=clock_ms(), go_on=lambda: True) == 0
+        assert lines_stamp(connection) == before
+    database.close()
 
 
 def test_a_site_that_fails_is_named_and_the_others_are_done(

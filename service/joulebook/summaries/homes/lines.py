@@ -26,11 +26,14 @@ from joulebook.storage.home_lines import (
     save_peers,
     save_told,
 )
+from joulebook.storage.record_results import Stamp, result_stamp
+from joulebook.storage.records import Site
 from joulebook.summaries.checks_kept import kept_trouble
 from joulebook.summaries.homes.numbers import Numbers, home_numbers
 from joulebook.summaries.homes.peers import Peers, peers_of
 from joulebook.summaries.homes.reasons import SILENCE, gravity_of_all, is_silent, reasons_of
 from joulebook.summaries.record_document import UTC_ZONE
+from joulebook.summaries.site_records import RECORD_NAME
 
 #: Raise it when a line tells something else than before: all of them are made anew.
 _FORM = "line-1"
@@ -47,7 +50,7 @@ def update_numbers(database: Database, connection: Connection, *, now_ms: int, g
     behind = [
         home
         for home in home_inputs(connection, SILENCE.name)
-        if home.numbers_of != _numbers_made_of(home)
+        if home.numbers_of != _numbers_made_of(home.record)
     ]
     if not behind:
         return 0
@@ -60,13 +63,27 @@ def update_numbers(database: Database, connection: Connection, *, now_ms: int, g
             (
                 home.site_id,
                 msgspec.json.encode(home_numbers(connection, by_id[home.site_id])),
-                _numbers_made_of(home),
+                _numbers_made_of(home.record),
             )
             for home in some
         ]
         save_numbers(connection, rows, now_ms=now_ms)
         done += len(rows)
     return done
+
+
+def update_numbers_of(connection: Connection, site: Site, *, now_ms: int) -> bool:
+    """Read one home's analysis, as :func:`update_numbers` does of all; return whether it is news.
+
+    For those who have many homes' records analysed, one after the other and on many machines.
+    """
+    packed = msgspec.json.encode(home_numbers(connection, site))
+    there = numbers_of(connection, [site.id])
+    if site.id in there and there[site.id].numbers == packed:
+        return False
+    made_of = _numbers_made_of(result_stamp(connection, site.id, RECORD_NAME))
+    save_numbers(connection, [(site.id, packed, made_of)], now_ms=now_ms)
+    return True
 
 
 def update_peers(connection: Connection, *, go_on: GoOn) -> int:
@@ -141,8 +158,8 @@ def _behind(
             yield home, silent, made_of
 
 
-def _numbers_made_of(home: HomeInput) -> str:
-    return f"{_FORM} {METHOD} {RECORD_METHOD} {home.record}"
+def _numbers_made_of(record: Stamp | None) -> str:
+    return f"{_FORM} {METHOD} {RECORD_METHOD} {record}"
 
 
 def _numbers(home: HomeNumbers) -> Numbers:
