@@ -24,6 +24,7 @@ _SETTINGS = {
     "unix_socket_directories": "",
     "logging_collector": "off",
     "log_checkpoints": "off",
+    "recovery_init_sync_method": "syncfs",  # after a kill: one call, and not one for each file
 }
 
 #: For tests that pull no plug: nothing waits for the disk.

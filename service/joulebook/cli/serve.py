@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from joulebook.cli.arenas import share_one_arena
-from joulebook.cli.options import clock_ms, data_option, opened_database, settings_of
+from joulebook.cli.options import clock_ms, data_option, opened_database, server_place, settings_of
 from joulebook.cli.people import first_owner_link
 from joulebook.cli.service import Service
 from joulebook.cli.systemd import ServiceManager
@@ -68,7 +68,7 @@ def serve(
 @contextmanager
 def _opened_with_a_look(data_dir: Path, settings: Settings) -> Iterator[Database]:
     """Open the database; say what the time before left behind where it ended badly."""
-    found = left_behind(data_dir)
+    found = left_behind(data_dir, server_place(settings))
     with opened_database(data_dir, settings) as database:
         if found:
             for sentence in (*found, still_to_do(database)):

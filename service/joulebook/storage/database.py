@@ -1,5 +1,6 @@
 """The house's database. Open it here, then hand its connections to storage."""
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -75,17 +76,20 @@ class Database:
             If the server's address is none, or its driver is not installed.
         """
         database = cls(data_dir, server)
-        try:
-            # Readings and the tokens' hashes are the owner's: nobody else may list them.
-            data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
-            database._prepare()
-        except OSError as error:
-            raise StorageUnavailableError(
-                f"the data directory cannot be used ({error.strerror})",
-                where=data_dir,
-                expected="a directory that this user may read and write",
-                next_step="choose another one with --data, or change its owner",
-            ) from error
+        with ExitStack() as failing:
+            failing.callback(database.close)
+            try:
+                # Readings and the tokens' hashes are the owner's: nobody else may list them.
+                data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+                database._prepare()
+            except OSError as error:
+                raise StorageUnavailableError(
+                    f"the data directory cannot be used ({error.strerror})",
+                    where=data_dir,
+                    expected="a directory that this user may read and write",
+                    next_step="choose another one with --data, or change its owner",
+                ) from error
+            failing.pop_all()
         return database
 
     def _prepare(self) -> None:

@@ -43,7 +43,7 @@ def dirty_count(connection: Connection) -> int:
 @names_faults
 def mark_days(connection: Connection, site_id: int, days: Iterable[date]) -> None:
     """Mark days of a site dirty."""
-    with joined(connection):
+    with joined(connection, (site_id,)):
         mark(connection, site_id, days)
 
 
@@ -58,7 +58,7 @@ def mark_span(connection: Connection, site: Site, from_ms: int | None, to_ms: in
     from_ms, to_ms : int or None
         Half-open; ``None`` leaves an end open. [ms, UTC epoch]
     """
-    with joined(connection):
+    with joined(connection, (site.id,)):
         readings = readings_span(connection, site.id)
         if readings is None:
             return 0
@@ -99,7 +99,7 @@ def save_day(
     ``None`` clears no mark, and stores in any case.
     """
     key = (site_id, day.isoformat())
-    with joined(connection):
+    with joined(connection, (site_id,)):
         connection.execute(
             """
             INSERT INTO day_results (site_id, day, method, result, computed_ms)
@@ -168,7 +168,7 @@ def month_stamps(connection: Connection, site_id: int) -> dict[date, tuple[int, 
 @names_faults
 def clear_results(connection: Connection, site_id: int) -> None:
     """Drop a site's results and mark every day dirty that its readings reach."""
-    with joined(connection):
+    with joined(connection, (site_id,)):
         connection.execute("DELETE FROM day_results WHERE site_id = ?", (site_id,))
         connection.execute("DELETE FROM dirty_days WHERE site_id = ?", (site_id,))
 

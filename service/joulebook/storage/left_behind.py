@@ -4,7 +4,7 @@ import re
 from contextlib import closing
 from pathlib import Path
 
-from joulebook.storage.database import FILE_NAME, Database
+from joulebook.storage.database import FILE_NAME, Database, ServerPlace
 from joulebook.storage.days import dirty_count
 from joulebook.storage.new_files import UNFINISHED
 
@@ -12,13 +12,15 @@ from joulebook.storage.new_files import UNFINISHED
 _BEGUN = re.compile(rf"{re.escape(FILE_NAME)}\.[0-9a-f]{{16}}(-journal|-wal|-shm)?")
 
 
-def left_behind(data_dir: Path) -> list[str]:
+def left_behind(data_dir: Path, server: ServerPlace | None = None) -> list[str]:
     """Return sentences about what a bad end left; look before the database is opened.
+
+    A server puts its own log in place, before it lets anybody in: of it there is nothing to say.
 
     A log with something in it stays only where nobody could close the database, or has it open
     now. SQLite puts its commits in place by itself, and what was acknowledged is among them.
     """
-    if not data_dir.is_dir():
+    if server is not None or not data_dir.is_dir():
         return []
     said = []
     log = data_dir / f"{FILE_NAME}-wal"

@@ -79,7 +79,7 @@ def dirty_days_of(
 def clear_quarters(connection: Connection, site_id: int) -> None:
     """Drop a site's quarter hours and mark all days that may have readings."""
     of_site = "(SELECT id FROM devices WHERE site_id = ?)"
-    with joined(connection):
+    with joined(connection, (site_id,)):
         connection.execute(f"DELETE FROM quarters WHERE device_id IN {of_site}", (site_id,))  # noqa: S608
         connection.execute(f"DELETE FROM dirty_quarters WHERE device_id IN {of_site}", (site_id,))  # noqa: S608
         days = set(

@@ -30,7 +30,7 @@ def save_quarters(
     marks : mapping of day to mark
         The marks that the days had before they were computed.
     """
-    with joined(connection):
+    with joined(connection, (site_id,)):
         series = series_ids(connection, site_id, device, None)
         (device_id,) = {device_id for device_id, _ in series.values()}
         for month in sorted({month_of(day * DAY_MS) for day in computed}):

@@ -1,16 +1,15 @@
 """A short look at a database for those who check a deployment; changes and migrates nothing."""
 
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing
 from dataclasses import dataclass
-from pathlib import Path
 
-from joulebook.storage.connections import joined_snapshot, open_connection
+from joulebook.storage.connections import Connection, joined_snapshot, on_server
+from joulebook.storage.database import Database
 from joulebook.storage.faults import names_faults
 from joulebook.storage.people import has_owner
 from joulebook.storage.reading import readings_span
-from joulebook.storage.schema import newest_schema, refuse_unknown
+from joulebook.storage.schema import newest_schema
 
 #: Of the library that Python brings along.
 SQLITE_VERSION = sqlite3.sqlite_version
@@ -31,8 +30,10 @@ class QuickLook:
 
     Attributes
     ----------
+    store : str
+        Which kind of database it is, with a server's version.
     sentences : tuple of str
-        What SQLite's quick check objects to; empty when nothing.
+        What SQLite's quick check objects to; empty when nothing, and of a server, which has none.
     schema : str
         The database's.
     outdated : bool
@@ -46,45 +47,44 @@ class QuickLook:
 
     sentences: tuple[str, ...]
     schema: str
+    store: str = "SQLite"
     outdated: bool = False
     owned: bool = False
     sites: tuple[SiteSpan, ...] = ()
 
 
-def quick_look(path: Path) -> QuickLook:
-    """Look at a database file.
+def quick_look(database: Database) -> QuickLook:
+    """Look at a database that need not have been opened.
 
     Raises
     ------
+    UsageError
+        If a server's database is empty.
     SchemaError
         If it is newer than this version, or no database of ours.
     DatabaseDamagedError
         If SQLite cannot read it.
     StorageUnavailableError
-        If it cannot be opened.
+        If it cannot be opened, or the server is away.
     """
-    refuse_unknown(path)
-    with _opened(path) as connection:
+    database.refuse_unknown()
+    with closing(database.connect()) as connection, joined_snapshot(connection):
         return _look(connection)
 
 
-@contextmanager
-def _opened(path: Path) -> Iterator[sqlite3.Connection]:
-    connection = open_connection(path)
-    try:
-        with joined_snapshot(connection):
-            yield connection
-    finally:
-        connection.close()
-
-
 @names_faults
-def _look(connection: sqlite3.Connection) -> QuickLook:
-    checked = [sentence for (sentence,) in connection.execute("PRAGMA quick_check(5)")]
+def _look(connection: Connection) -> QuickLook:
+    if on_server(connection):
+        checked = []
+        (version,) = connection.execute("SHOW server_version").fetchone()
+        store = f"PostgreSQL {version.split()[0]}"
+    else:
+        checked = [sentence for (sentence,) in connection.execute("PRAGMA quick_check(5)")]
+        store = "SQLite"
     sentences = tuple(sentence for sentence in checked if sentence != "ok")
     (schema,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     if schema != newest_schema():
-        return QuickLook(sentences=sentences, schema=schema, outdated=True)
+        return QuickLook(sentences=sentences, schema=schema, store=store, outdated=True)
     spans = []
     for site_id, name in connection.execute("SELECT id, name FROM sites ORDER BY name").fetchall():
         span = readings_span(connection, site_id)
@@ -96,5 +96,9 @@ def _look(connection: sqlite3.Connection) -> QuickLook:
             )
         )
     return QuickLook(
-        sentences=sentences, schema=schema, owned=has_owner(connection), sites=tuple(spans)
+        sentences=sentences,
+        schema=schema,
+        store=store,
+        owned=has_owner(connection),
+        sites=tuple(spans),
     )

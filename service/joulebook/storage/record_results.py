@@ -59,7 +59,7 @@ def save_record_result(
     mark : int
         What :func:`record_mark` returned before anything was read.
     """
-    with joined(connection):
+    with joined(connection, (site_id,)):
         connection.execute(
             """
             INSERT INTO record_results (site_id, name, method, mark, computed_ms, result)

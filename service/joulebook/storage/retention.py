@@ -76,7 +76,7 @@ def remove_old(connection: Connection, site: Site, *, now_ms: int, keep_years: i
         for (device_id,) in connection.execute(
             "SELECT id FROM devices WHERE site_id = ?", (site.id,)
         ).fetchall():
-            rows += _remove(connection, device_id, min(row[0], final_ms) - DAY_MS)
+            rows += _remove(connection, site, device_id, min(row[0], final_ms) - DAY_MS)
     return Removed(rows, _final_before(connection, site.id), waits_for)
 
 
@@ -95,7 +95,7 @@ def _finalise(connection: Connection, site: Site, final_ms: int) -> str | None:
         waits_for = _to_compute(connection, site, day, final_ms)
     if waits_for is not None:
         return waits_for
-    with transaction(connection):
+    with transaction(connection, (site.id,)):
         # Once more, under the write lock: a late reading may have come meanwhile.
         waits_for = _behind(connection, site.id, day, final_ms)
         if waits_for is None:
@@ -155,9 +155,9 @@ def _final_before(connection: Connection, site_id: int) -> date | None:
     return None if row is None else date.fromisoformat(row[0])
 
 
-def _remove(connection: Connection, device_id: int, before_ms: int) -> int:
+def _remove(connection: Connection, site: Site, device_id: int, before_ms: int) -> int:
     """Remove a device's whole blocks and hot rows before an instant; return how many rows."""
-    with transaction(connection):
+    with transaction(connection, (site.id,)):
         (sealed,) = connection.execute(
             "SELECT coalesce(sum(rows), 0) FROM blocks WHERE device_id = ? AND end_ms <= ?",
             (device_id, before_ms),

@@ -18,7 +18,7 @@ class Room:
     free_files : int or None
         Files that may still be made; ``None`` where the disk has no such limit.
     database_bytes : int
-        The database with its write-ahead log; 0 where there is none.
+        The database with its write-ahead log; 0 where there is none in it, as with a server.
     writable : bool
         Whether this user may write into the directory, as far as can be told without doing it.
     """

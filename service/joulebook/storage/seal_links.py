@@ -97,8 +97,9 @@ def link_unlinked(connection: Connection, sealed_ms: int, *, between: Callable[[
     """
     blocks = connection.execute(
         """
-        SELECT id, device_id
+        SELECT blocks.id, device_id, site_id
         FROM blocks
+        JOIN devices ON devices.id = device_id
         WHERE NOT EXISTS (
             SELECT 1
             FROM seal_links
@@ -109,8 +110,8 @@ def link_unlinked(connection: Connection, sealed_ms: int, *, between: Callable[[
         ORDER BY start_ms, device_id
         """
     ).fetchall()
-    for done, (block_id, device_id) in enumerate(blocks, start=1):
-        with transaction(connection):
+    for done, (block_id, device_id, site_id) in enumerate(blocks, start=1):
+        with transaction(connection, (site_id,)):
             row = connection.execute("SELECT data FROM blocks WHERE id = ?", (block_id,)).fetchone()
             if row is not None:  # sealed anew meanwhile, and linked by that
                 _link_readable(connection, device_id, row[0], sealed_ms)

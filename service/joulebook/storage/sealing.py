@@ -23,7 +23,7 @@ from joulebook.storage.blockstore import (
     put_block,
     weeks_of_several,
 )
-from joulebook.storage.connections import Connection, joined_snapshot, transaction
+from joulebook.storage.connections import Connection, joined_snapshot, transaction, turn
 from joulebook.storage.database import Database
 from joulebook.storage.faults import StorageUnavailableError, names_faults
 from joulebook.storage.hotrows import (
@@ -52,6 +52,10 @@ MERGE_AFTER_DAYS = 14
 MOST_WEEK_ROWS = 2**18
 #: Hot rows that one transaction deletes beside a running service: a few milliseconds.
 ROWS_AT_ONCE = 10_000
+
+# On a server two may seal: a device is one's at a time, so that nothing is encoded twice for
+# nothing. Rule 3 alone keeps the readings right.
+_SEALING = "seal"
 
 
 def go_on() -> bool:
@@ -93,17 +97,26 @@ def seal(
     days = unsealed_days(connection, day_of(now_ms) - keep_hot_days)
     counts = SealCounts()
     for done, (device_id, day) in enumerate(days, start=1):
-        found = _read_period(connection, device_id, day, merge_before_ms)
-        if isinstance(found, SealCounts):
-            counts += found
-        else:
-            counts += _seal_period(connection, found, now_ms, rows_at_once, between)
+        with turn(connection, _SEALING, device_id) as mine:
+            if mine:
+                found = _read_period(connection, device_id, day, merge_before_ms)
+                if isinstance(found, SealCounts):
+                    counts += found
+                else:
+                    counts += _seal_period(connection, found, now_ms, rows_at_once, between)
+            else:
+                counts += SealCounts(postponed=1)
         if progress is not None:
             progress(done, len(days))
         if not between():
             return counts
     for device_id, at_ms in weeks_of_several(connection, merge_before_ms, MOST_WEEK_ROWS):
-        counts += _merge_week(connection, device_id, week_period(at_ms))
+        with turn(connection, _SEALING, device_id) as mine:
+            counts += (
+                _merge_week(connection, device_id, week_period(at_ms))
+                if mine
+                else SealCounts(postponed=1)
+            )
         if not between():
             return counts
     return counts
@@ -136,6 +149,7 @@ class _Found:
     """What a device has in a period as of one commit, and the marks that tell it from later."""
 
     device_id: int
+    site_id: int
     period: Span
     marks: list[HotDay]
     blocks: list[StoredBlock]
@@ -169,12 +183,20 @@ def _read_period(
             return SealCounts(too_many_rows=1)
         return _Found(
             device_id,
+            _site_of(connection, device_id),
             period,
             marks,
             blocks,
             read_hot(connection, device_id, period, series),
             {one.id: one.kind for one in series},
         )
+
+
+def _site_of(connection: Connection, device_id: int) -> int:
+    (site_id,) = connection.execute(
+        "SELECT site_id FROM devices WHERE id = ?", (device_id,)
+    ).fetchone()
+    return int(site_id)
 
 
 def _period_of(connection: Connection, device_id: int, day: Span, merge_before_ms: int) -> Span:
@@ -202,7 +224,7 @@ def _seal_period(
     if damaged:
         return SealCounts(damaged=damaged)
     if not len(found.hot.at_ms):  # every reading was taken back: nothing but the note is left
-        with transaction(connection):
+        with transaction(connection, (found.site_id,)):
             if found.unchanged(connection, [block.id for block in found.blocks]):
                 forget_hot(connection, found.device_id, found.period)
         return SealCounts()
@@ -214,7 +236,7 @@ def _seal_period(
         # Between the transactions a row is in the block and hot as well: it reads the same.
         if number and not between():
             return SealCounts(blocks=1, rows=len(whole.at_ms))
-        with transaction(connection):
+        with transaction(connection, (found.site_id,)):
             if not found.unchanged(connection, ids):
                 return SealCounts(postponed=1)
             # First the rows, then the block: what they leave behind is room for it.
@@ -232,12 +254,13 @@ def _merge_week(connection: Connection, device_id: int, week: Span) -> SealCount
     with joined_snapshot(connection):
         blocks = list(blocks_within(connection, device_id, week))
         kinds = {one.id: one.kind for one in series_of_device(connection, device_id)}
+        site_id = _site_of(connection, device_id)
     whole, damaged = _decoded(connection, blocks, kinds)
     if damaged:
         return SealCounts(damaged=damaged)
     whole = _without_empty(whole)
     data = encode_block(whole)
-    with transaction(connection):
+    with transaction(connection, (site_id,)):
         if block_ids(connection, device_id, week) != [block.id for block in blocks]:
             return SealCounts(postponed=1)
         put_block(connection, device_id, week, whole, data)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.storage.database import Connection, Database
+from joulebook.storage.database import Connection, Database, ServerPlace
 from joulebook.storage.days import mark_days
 from joulebook.storage.left_behind import left_behind, still_to_do
 from joulebook.storage.records import Site
@@ -42,6 +42,8 @@ def test_unfinished_files_are_named_and_others_are_not(tmp_path: Path) -> None:
         "joulebook.toml",
     ):
         (tmp_path / name).touch()
+    # Where the database is on a server, nothing of a file matters any more.
+    assert left_behind(tmp_path, ServerPlace(url="postgresql://there/studio")) == []
     (tmp_path / "joulebook.sqlite3-wal").touch()  # an empty log is one that was put in place
     assert left_behind(tmp_path) == [
         "left unfinished, and of no use any more: joulebook.sqlite3.0123456789abcdef, "

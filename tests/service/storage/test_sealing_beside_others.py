@@ -45,6 +45,7 @@ def test_whoever_writes_meanwhile_wins(
     assert power(connection, site) == expected
 
 
+@pytest.mark.on_a_file
 def test_two_that_seal_at_once_agree(
     database: Database, connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -69,6 +70,7 @@ def test_two_that_seal_at_once_agree(
     assert power(connection, site) == expected
 
 
+@pytest.mark.on_a_file
 def test_a_week_that_is_joined_meanwhile_gets_no_block_inside(
     database: Database, connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -3,6 +3,7 @@
 import json
 import platform
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import asdict
 from http.client import HTTPException
 from importlib.metadata import version
@@ -32,9 +33,16 @@ from joulebook.cli.doctor.store import (
     growth,
     look_into,
 )
-from joulebook.cli.options import clock_ms, data_option, json_option, settings_of
+from joulebook.cli.options import (
+    clock_ms,
+    data_option,
+    json_option,
+    server_place,
+    settings_of,
+)
 from joulebook.errors import UnavailableError
 from joulebook.settings import Settings
+from joulebook.storage.database import Database
 from joulebook.storage.lock import running_service
 from joulebook.storage.quick_look import SQLITE_VERSION
 from joulebook.storage.room import room_of
@@ -113,14 +121,16 @@ def _examine(data_dir: Path, settings: Settings) -> Iterator[Finding]:
     if data_dir.is_dir():
         yield from check_file_system(data_dir)
         yield from check_sync(data_dir)
-        seen, findings = look_into(data_dir)
+        with closing(Database(data_dir, server_place(settings))) as database:
+            seen, findings = look_into(database)
         yield from findings
-        grows = growth(seen, room_of(data_dir).database_bytes, now_ms) if seen else None
-        yield from check_room(data_dir, grows)
+        size_bytes = room_of(data_dir).database_bytes
+        grows = growth(seen, size_bytes, now_ms) if seen and database.server is None else None
+        yield from check_room(data_dir, grows, with_database=database.server is None)
         if seen:
             yield from check_owner(seen, settings)
             yield from check_bridges(seen, now_ms)
-        yield from check_backup(data_dir, now_ms)
+        yield from check_backup(database, now_ms)
     yield from check_clock()
     yield from check_zones(now_ms)
     yield from check_service(settings, running_service(data_dir))

@@ -73,8 +73,10 @@ def check_file_system(
         yield well("file system", f"the data directory is on a disk of this machine ({kind})")
 
 
-def check_room(data_dir: Path, grows_bytes_a_day: float | None) -> Iterator[Finding]:
-    """Look at the room that is left, against how fast the database grows."""
+def check_room(
+    data_dir: Path, grows_bytes_a_day: float | None, *, with_database: bool = True
+) -> Iterator[Finding]:
+    """Look at the room that is left, against how fast the database grows, if it is there."""
     room = room_of(data_dir)
     free = f"{room.free_bytes / 1e9:.1f} GB free"
     if room.free_bytes < NO_ROOM_BYTES:
@@ -87,7 +89,8 @@ def check_room(data_dir: Path, grows_bytes_a_day: float | None) -> Iterator[Find
         next_step = "plan a larger disk, or set keep_years"
         yield well("room", sentence) if years >= 1 else look("room", sentence, next_step)
     else:
-        yield well("room", f"{free}; how fast the database grows is not known yet")
+        grows = "how fast the database grows is not known yet"
+        yield well("room", f"{free}; {grows if with_database else 'the database is elsewhere'}")
     if room.free_files is not None and room.free_files < FEW_FILES:
         yield look("files", f"room for {room.free_files} more files", "remove some")
 

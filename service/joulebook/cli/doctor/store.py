@@ -1,14 +1,13 @@
 """Is the database well, and does it hear from its bridges; when was it backed up."""
 
 from collections.abc import Iterator
-from pathlib import Path
 
-from joulebook.cli.doctor.findings import Finding, look, trouble, well
+from joulebook.cli.doctor.findings import Finding, look, trouble, unknown, well
 from joulebook.errors import JoulebookError
 from joulebook.ingest.pace import is_this_machine
 from joulebook.settings import Settings
 from joulebook.storage.backup_notes import last_backup
-from joulebook.storage.database import FILE_NAME
+from joulebook.storage.database import FILE_NAME, Database
 from joulebook.storage.quick_look import QuickLook, quick_look
 
 _DAY_MS = 86_400_000
@@ -18,14 +17,13 @@ SILENT_MS = 3_600_000
 OLD_BACKUP_DAYS = 7
 
 
-def look_into(data_dir: Path) -> tuple[QuickLook | None, list[Finding]]:
+def look_into(database: Database) -> tuple[QuickLook | None, list[Finding]]:
     """Return what the database looks like, and what is to be said of that."""
-    path = data_dir / FILE_NAME
-    if not path.exists():
+    if database.server is None and not database.path.exists():
         next_step = "nothing, if this is new: `joulebook serve` or `joulebook site add` makes it"
         return None, [look("database", f"there is no {FILE_NAME} yet", next_step)]
     try:
-        seen = quick_look(path)
+        seen = quick_look(database)
     except JoulebookError as error:
         return None, [trouble("database", error.what, error.next_step, status=error.exit_status)]
     findings = [
@@ -41,7 +39,12 @@ def look_into(data_dir: Path) -> tuple[QuickLook | None, list[Finding]]:
         next_step = "make a backup, then start the service: it brings the schema up to date"
         findings.append(look("schema", f"schema {seen.schema} is an older one", next_step))
     elif not findings:
-        findings.append(well("database", f"SQLite finds nothing wrong; schema {seen.schema}"))
+        sentence = (
+            "SQLite finds nothing wrong"
+            if database.server is None
+            else f"{seen.store} answers at {database.where}"
+        )
+        findings.append(well("database", f"{sentence}; schema {seen.schema}"))
     return seen, findings
 
 
@@ -90,9 +93,12 @@ def check_bridges(seen: QuickLook, now_ms: int) -> Iterator[Finding]:
             yield well(about, sentence)
 
 
-def check_backup(data_dir: Path, now_ms: int) -> Iterator[Finding]:
+def check_backup(database: Database, now_ms: int) -> Iterator[Finding]:
     """Look when the last backup was made, as `joulebook backup` noted it."""
-    backup = last_backup(data_dir)
+    if database.server is not None:
+        yield unknown("backup", "the server's own tools make it, and do not tell here")
+        return
+    backup = last_backup(database.data_dir)
     if backup is None:
         yield look("backup", "no backup is known", "joulebook backup FILE --data DIR")
         return

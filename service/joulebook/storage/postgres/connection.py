@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import lru_cache
 from typing import Any
 
@@ -107,7 +107,10 @@ class PostgresConnection:
                 self._raw.execute("COMMIT")
         finally:
             if not self._raw.closed and self.in_transaction:
-                self._raw.execute("ROLLBACK")
+                # Where the server has gone away there is nothing to take back, and the error that
+                # is under way says more.
+                with suppress(psycopg.Error):
+                    self._raw.execute("ROLLBACK")
 
     @contextmanager
     def alone(self, name: str, key: int) -> Iterator[bool]:

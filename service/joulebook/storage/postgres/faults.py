@@ -58,6 +58,13 @@ _AWAY = {
         "wait for the other program, or end what holds a transaction open",
     ),
 }
+# What a server says to whom it does not let in, in its own English: others are only "away".
+_REFUSALS = (
+    ("28", ("authentication failed", "no password supplied", "no pg_hba.conf entry", 'role "')),
+    ("3D", ('database "',)),
+    ("53", ("too many", "connection slots")),
+    ("57", ("starting up", "shutting down", "recovery mode")),
+)
 _DAMAGED = ("XX001", "XX002")
 
 
@@ -67,8 +74,10 @@ def server_fault(error: BaseException | None, where: object) -> JoulebookError |
         key, said = "53", "all connections of this process were in use for too long"
     elif isinstance(error, psycopg.Error):
         # An error that the driver raises by itself, as when the connection breaks, has no code.
-        key = error.sqlstate or ("08" if isinstance(error, psycopg.OperationalError) else "")
-        said = str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
+        key = error.sqlstate or ""
+        if not key and isinstance(error, psycopg.OperationalError):
+            key = _code_of(str(error))
+        said = (str(error).strip().splitlines() or [type(error).__name__])[0]
     else:
         return None
     if key in _DAMAGED:
@@ -85,6 +94,11 @@ def server_fault(error: BaseException | None, where: object) -> JoulebookError |
     return StorageUnavailableError(
         f"{what} ({said})", where=where, expected=expected, next_step=next_step
     )
+
+
+def _code_of(said: str) -> str:
+    """Return the class of an error that came with words alone, as to one who is not let in."""
+    return next((code for code, words in _REFUSALS if any(word in said for word in words)), "08")
 
 
 @contextmanager

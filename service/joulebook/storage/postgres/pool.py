@@ -59,6 +59,8 @@ class Pool:
 
     def give_back(self, lent: Lent) -> None:
         """Take a connection back, as it was when it was lent."""
+        if lent.driver_connection is None:
+            return  # it was given back before, and no other could be lent in its place
         raw = raw_of(lent)
         try:
             if raw.info.transaction_status != psycopg.pq.TransactionStatus.IDLE:

@@ -1,15 +1,20 @@
 """Brings a server's database to the schema that this version knows, or refuses it untouched."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import resources
 
 from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import ProgrammingError
 
 from joulebook.errors import SchemaError, UsageError
-from joulebook.storage.faults import naming_faults
+from joulebook.storage.faults import StorageUnavailableError, naming_faults
 from joulebook.storage.schema import newest_schema
 
 #: The schema that the files of tables make; what came later is in migrations, for both stores.
 FIRST = "0014"
+
+_NO_RIGHT = "42501"  # insufficient_privilege
 
 _FILES = ("tables_readings.sql", "tables_said.sql", "rules.sql")
 
@@ -26,7 +31,7 @@ def prepare(engine: Engine, address: str) -> None:
     StorageUnavailableError
         If the server is away, or does not let us make tables.
     """
-    with naming_faults(address):
+    with naming_faults(address), _naming_rights(address):
         # Most often nothing is to be done, and then nobody has to wait for the lock.
         with engine.execution_options(reads=True).begin() as connection:
             if _is_ours(connection, address) and _schema(connection) == newest_schema():
@@ -39,6 +44,22 @@ def prepare(engine: Engine, address: str) -> None:
                 from joulebook.storage.migrating import upgrade
 
                 upgrade(connection, address)
+
+
+@contextmanager
+def _naming_rights(address: str) -> Iterator[None]:
+    """Say what to do where the server lets us in, and not make tables."""
+    try:
+        yield
+    except ProgrammingError as error:
+        if getattr(error.orig, "sqlstate", None) != _NO_RIGHT:
+            raise
+        raise StorageUnavailableError(
+            f"the database server lets this user make no tables ({error.orig})",
+            where=address,
+            expected="a user whose own the database is",
+            next_step="ALTER DATABASE name OWNER TO user, on the server",
+        ) from error
 
 
 def refuse_unknown(engine: Engine, address: str) -> None:

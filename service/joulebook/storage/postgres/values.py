@@ -5,6 +5,7 @@ from typing import Any
 import psycopg
 from psycopg.adapt import Loader
 from psycopg.types.numeric import FloatDumper
+from psycopg.types.string import StrDumperUnknown
 
 
 class _ExactFloat(FloatDumper):
@@ -12,6 +13,13 @@ class _ExactFloat(FloatDumper):
 
     def quote(self, obj: Any) -> bytes:
         return b"'%s'::float8" % repr(float(obj)).encode()
+
+
+class _Text(StrDumperUnknown):
+    """Without the one character that no text of a server may hold; readings are sent as bytes."""
+
+    def dump(self, obj: str) -> Any:
+        return super().dump(obj.replace("\0", "\ufffd"))
 
 
 class _Total(Loader):
@@ -25,4 +33,5 @@ class _Total(Loader):
 def adapt(raw: psycopg.Connection[Any]) -> None:
     """Teach a new connection how values are sent and read."""
     raw.adapters.register_dumper(float, _ExactFloat)
+    raw.adapters.register_dumper(str, _Text)
     raw.adapters.register_loader("numeric", _Total)

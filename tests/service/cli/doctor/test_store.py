@@ -32,7 +32,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
 
 
 def test_a_new_database_is_well_and_has_no_site(database: Database) -> None:
-    seen, [finding] = look_into(database.data_dir)
+    seen, [finding] = look_into(database)
     assert finding.verdict == "well"
     assert seen is not None
     [sites] = check_bridges(seen, NOON_MS)
@@ -40,14 +40,14 @@ def test_a_new_database_is_well_and_has_no_site(database: Database) -> None:
 
 
 def test_no_database_is_no_trouble(tmp_path: Path) -> None:
-    seen, [finding] = look_into(tmp_path)
+    seen, [finding] = look_into(Database(tmp_path))
     assert seen is None
     assert finding.verdict == "look"
 
 
 def test_a_file_of_somebody_else_is_trouble_and_not_touched(tmp_path: Path) -> None:
     (tmp_path / FILE_NAME).write_bytes(b"not ours" * 100)
-    seen, [finding] = look_into(tmp_path)
+    seen, [finding] = look_into(Database(tmp_path))
     assert seen is None
     assert (finding.verdict, finding.status) == ("trouble", 4)
     assert "no database of joulebook" in finding.sentence
@@ -69,7 +69,7 @@ def test_a_damaged_index_is_trouble(database: Database) -> None:
     with database.path.open("r+b") as file:
         file.seek((root - 1) * size + 3)
         file.write(b"\x00\x00")  # cells on the table's page: none (SQLite file format, 1.6)
-    _, findings = look_into(database.data_dir)
+    _, findings = look_into(database)
     assert findings
     assert all((one.verdict, one.status) == ("trouble", 4) for one in findings)
 
@@ -78,7 +78,7 @@ def test_an_older_schema_is_told_and_nothing_else_is_asked(database: Database) -
     with closing(sqlite3.connect(database.path)) as connection:
         connection.execute("UPDATE alembic_version SET version_num = '0001'")
         connection.commit()
-    seen, [finding] = look_into(database.data_dir)
+    seen, [finding] = look_into(database)
     assert (finding.about, finding.verdict) == ("schema", "look")
     assert "make a backup" in finding.next_step
     assert seen is not None
@@ -87,7 +87,7 @@ def test_an_older_schema_is_told_and_nothing_else_is_asked(database: Database) -
 
 
 def test_who_owns_it_matters_more_where_others_can_reach_it(database: Database) -> None:
-    seen, _ = look_into(database.data_dir)
+    seen, _ = look_into(database)
     assert seen is not None
     assert [one.verdict for one in check_owner(seen, Settings())] == ["look"]
     assert [one.verdict for one in check_owner(seen, OPEN)] == ["trouble"]
@@ -99,7 +99,7 @@ def test_an_owner_is_found_in_the_database(database: Database) -> None:
     with closing(database.connect()) as connection:
         person = add_person(connection, "Ada", everywhere="owner", now_ms=NOON_MS)
         set_password(connection, person.id, "kept")
-    seen, _ = look_into(database.data_dir)
+    seen, _ = look_into(database)
     assert seen is not None
     assert seen.owned
 
@@ -118,7 +118,7 @@ def test_when_a_site_was_heard(database: Database, after_ms: int, verdict: str, 
     add_site(database, "barn", "Europe/Lisbon")
     with closing(database.connect()) as connection:
         write(connection, site, "battery", {NOON_MS: {"power": 1.0}})
-    seen, _ = look_into(database.data_dir)
+    seen, _ = look_into(database)
     assert seen is not None
     barn, studio = check_bridges(seen, NOON_MS + after_ms)
     assert (barn.about, barn.verdict) == ("site barn", "look")
@@ -126,10 +126,10 @@ def test_when_a_site_was_heard(database: Database, after_ms: int, verdict: str, 
 
 
 def test_when_the_last_backup_was_made(tmp_path: Path) -> None:
-    assert [one.verdict for one in check_backup(tmp_path, NOON_MS)] == ["look"]
+    assert [one.verdict for one in check_backup(Database(tmp_path), NOON_MS)] == ["look"]
     note_backup(tmp_path, BackupNote(at_ms=NOON_MS, file="/stick/monday", size_bytes=1))
-    [fresh] = check_backup(tmp_path, NOON_MS + 24 * HOUR_MS)
-    [old] = check_backup(tmp_path, NOON_MS + 24 * 8 * HOUR_MS)
+    [fresh] = check_backup(Database(tmp_path), NOON_MS + 24 * HOUR_MS)
+    [old] = check_backup(Database(tmp_path), NOON_MS + 24 * 8 * HOUR_MS)
     assert (fresh.verdict, fresh.sentence) == (
         "well",
         "the last one is 24 hours old: /stick/monday",
