@@ -121,20 +121,6 @@ def test_a_killed_worker_costs_its_own_home_another_try(tmp_path: Path, crew: Ru
     database.close()
 
 
-def test_a_home_that_needs_too_much_memory_is_told_and_the_others_are_done(
-    tmp_path: Path, crew: RunningCrew
-) -> None:
-    database = some_homes(tmp_path / "data", (HUNGRY,))
-    report = Run(watching_crew(crew, place_of(database)), tasks_of(database), total=2).go()
-    # The other one may have waited beside it, and was then done when nothing else was out.
-    assert [each.site for each in report.done] == ["studio"]
-    [failed] = report.failed
-    assert failed.site == HUNGRY
-    assert "each of the 2 workers that were handed it ended" in failed.why
-    assert not failed.again
-    database.close()
-
-
 def test_an_interruption_leaves_finished_homes_finished_and_the_others_as_they_were(
     tmp_path: Path, crew: RunningCrew
 ) -> None:
@@ -187,6 +173,20 @@ def test_the_command_has_every_site_computed_by_the_workers(
     assert capsys.readouterr().out == "computed: 2 sites, 14 days\n"
     assert main(["analyse", *where]) == 0
     assert capsys.readouterr().out == "computed: 2 sites, 0 days\n"
+
+
+def test_a_home_that_needs_too_much_memory_is_told_and_the_others_are_done(
+    tmp_path: Path, crew: RunningCrew
+) -> None:
+    database = some_homes(tmp_path / "data", (HUNGRY,))
+    report = Run(watching_crew(crew, place_of(database)), tasks_of(database), total=2).go()
+    # The other one may have waited beside it, and was then done when nothing else was out.
+    assert [each.site for each in report.done] == ["studio"]
+    [failed] = report.failed
+    assert failed.site == HUNGRY
+    assert "each of the 2 workers that were handed it ended" in failed.why
+    assert not failed.again
+    database.close()
 
 
 def test_no_scheduler_is_an_error_that_says_how_to_start_one(
