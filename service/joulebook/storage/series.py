@@ -12,9 +12,10 @@ MAX_SERIES = 512
 #: A site with more devices than this has a sender that makes up names, too.
 MAX_DEVICES = 1000
 
-# So many sets of columns are remembered, none of them larger: a sender that puts its quantities
-# in ever another order would otherwise fill the memory.
-_MOST_REMEMBERED, _MOST_COLUMNS = 4096, 128
+# So many sets of columns are remembered of a device, none of them larger: a sender that puts its
+# quantities in ever another order would otherwise fill the memory. And of so many devices: those
+# of ten thousand homes.
+_MOST_SETS, _MOST_COLUMNS, _MOST_DEVICES = 8, 128, 65_536
 
 
 class SeriesMismatch(Exception):  # noqa: N818 -- the message is refused, nothing failed
@@ -53,7 +54,7 @@ class SeriesRegister:
 
     def __init__(self) -> None:
         self._devices: dict[tuple[int, str], int] = {}
-        self._resolved: dict[tuple[int, str, tuple[Column, ...]], tuple[Series, ...]] = {}
+        self._resolved: dict[tuple[int, str], dict[tuple[Column, ...], tuple[Series, ...]]] = {}
 
     def forget(self) -> None:
         """Forget everything; the tables know it."""
@@ -93,16 +94,24 @@ class SeriesRegister:
         ValueError
             If a quantity comes twice.
         """
-        key = (site_id, device, columns)
-        found = self._resolved.get(key)
+        sets = self._resolved.get((site_id, device), {})
+        found = sets.get(columns)
         if found is None:
             device_id = self.device_id(connection, site_id, device)
             found = _resolve(connection, site_id, device_id, device, columns)
-            if len(self._resolved) >= _MOST_REMEMBERED:
-                self._resolved.clear()
             if len(columns) <= _MOST_COLUMNS:
-                self._resolved[key] = found
+                self._remember(site_id, device, columns, found)
         return found
+
+    def _remember(
+        self, site_id: int, device: str, columns: tuple[Column, ...], found: tuple[Series, ...]
+    ) -> None:
+        if len(self._resolved) >= _MOST_DEVICES:
+            self._resolved.clear()
+        sets = self._resolved.setdefault((site_id, device), {})
+        if len(sets) >= _MOST_SETS:
+            sets.clear()
+        sets[columns] = found
 
 
 @names_faults

@@ -53,7 +53,7 @@ def _with_silent_days(
         return []
     with closing(database.connect()) as connection:
         names = series_names(connection, site)
-        waiting = {day.day for day in dirty_days(connection, ALL_DAYS) if day.site_id == site.id}
+        waiting = {each.day for each in dirty_days(connection, ALL_DAYS, site_id=site.id)}
     by_date = {result.date: result for result in results}
     return [
         by_date[day] if day in by_date else _silent(day, site, names)

@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from joulebook.ingest import decode as decode_module
-from joulebook.ingest.decode import Decoder
+from joulebook.ingest.decode import Decoder, Target
 from joulebook.ingest.message import Message, Verdict
+from joulebook.ingest.quick import Plan, Shape
 from joulebook.storage.records import Series
 from tests.helpers.packs import NOW_MS, VOLTAGE, message, readings
 
@@ -171,13 +172,32 @@ def test_two_units_for_one_quantity_in_a_pack_make_two_rows() -> None:
 def test_decoding_forgets_what_made_up_topics_and_names_would_pile_up(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(decode_module, "_MOST_CACHED", 3)
+    monkeypatch.setattr(decode_module, "MOST_TOPICS", 3)
+    monkeypatch.setattr(decode_module, "_MOST_SHAPES", 3)
     one = decoder()
     for number in range(10):
         pack = message([{"n": f"q{number}", "v": 1}], device=f"d{number}")
         assert len(one.decode(pack).rows) == 1
     assert len(one._targets) <= 3
     assert len(one._plans) <= 3
+
+
+def test_devices_of_more_than_a_thousand_homes_are_looked_at_closely_once_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looked: list[str] = []
+    closely = decode_module.Decoder._make_plan
+
+    def counted(one: Decoder, target: Target, shape: Shape) -> Plan | None:
+        looked.append(target.device)
+        return closely(one, target, shape)
+
+    monkeypatch.setattr(decode_module.Decoder, "_make_plan", counted)
+    one = decoder()
+    packs = [message([{"n": "power", "v": 1}], device=f"d{number}") for number in range(4500)]
+    for pack in packs * 2:
+        assert len(one.decode(pack).rows) == 1
+    assert len(looked) == len(packs)
 
 
 @given(

@@ -172,7 +172,7 @@ def test_a_site_has_so_many_devices(
 def test_a_sender_that_permutes_its_quantities_does_not_fill_the_memory(
     connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(series, "_MOST_REMEMBERED", 3)
+    monkeypatch.setattr(series, "_MOST_SETS", 3)
     monkeypatch.setattr(series, "_MOST_COLUMNS", 4)
     columns = [Column(f"q{number}", "V") for number in range(5)]
     register = SeriesRegister()
@@ -180,10 +180,23 @@ def test_a_sender_that_permutes_its_quantities_does_not_fill_the_memory(
         for order in permutations(columns[:4], 4):
             found = register.resolve(connection, site.id, "battery", order)
             assert [each.quantity for each in found] == [each.quantity for each in order]
-            assert len(register._resolved) <= 3
-        before = len(register._resolved)
+            [sets] = register._resolved.values()
+            assert len(sets) <= 3
+        before = len(sets)
         assert len(register.resolve(connection, site.id, "battery", tuple(columns))) == 5
-        assert len(register._resolved) <= before
+        assert len(sets) <= before
+
+
+def test_a_register_forgets_devices_before_they_fill_the_memory(
+    connection: Connection, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(series, "_MOST_DEVICES", 2)
+    register = SeriesRegister()
+    with transaction(connection):
+        for number in range(5):
+            [found] = register.resolve(connection, site.id, f"meter-{number}", (POWER,))
+            assert found.device == f"meter-{number}"
+            assert len(register._resolved) <= 2
 
 
 def test_a_device_that_makes_up_names_without_end_is_refused(
