@@ -256,6 +256,24 @@ def test_a_damaged_page_is_damage_and_an_error_of_ours_stays_one(link: ServerCon
 
 
 @pytest.mark.parametrize(
+    ("error", "what"),
+    [
+        (psycopg.errors.DeadlockDetected, "broke off one of two that waited for each other"),
+        (psycopg.errors.DiskFull, "has no room left"),
+        (psycopg.errors.IoError, "the database server's disk failed"),
+        (psycopg.errors.AdminShutdown, "ended what was under way"),
+    ],
+)
+def test_faults_that_no_test_can_make_are_told_by_their_code(
+    error: type[psycopg.Error], what: str
+) -> None:
+    told = server_fault(error("it says so\nand more"), "there")
+    assert isinstance(told, StorageUnavailableError)
+    assert what in told.what
+    assert told.what.endswith("(it says so)")
+
+
+@pytest.mark.parametrize(
     ("words", "what"),
     [
         ("", "cannot be reached (OperationalError)"),

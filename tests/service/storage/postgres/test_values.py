@@ -124,6 +124,7 @@ def test_values_stand_where_the_statement_says(link: ServerConnection) -> None:
     assert named.fetchone() == ("yx", "x")
     percent = link.execute("SELECT 'studio' LIKE 's%o', 'a' LIKE ?, 7 % 4", ("%a%",))
     assert percent.fetchone() == (True, True, 3)
+    assert link.execute("SELECT 7 % 4, 'a' LIKE '%'").fetchone() == (3, True)
     assert link.execute("SELECT 'it''s' || ?", ("'; DROP TABLE sites; --",)).fetchone() == (
         "it's'; DROP TABLE sites; --",
     )
