@@ -17,6 +17,7 @@ from joulebook.cli.evidence import evidence
 from joulebook.cli.export import export
 from joulebook.cli.ingest import ingest
 from joulebook.cli.mappings import mapping
+from joulebook.cli.move import move
 from joulebook.cli.people import person
 from joulebook.cli.readings import import_file
 from joulebook.cli.serve import serve
@@ -45,6 +46,6 @@ def joulebook() -> None:
 for command in (
     *(serve, ingest, demo, site, token, person, mapping, import_file, recompute, analyse, show),
     *(correction, event, sign_off, deep_test, tariff, alert, letter),
-    *(evidence, export, backup, restore, verify, bench, doctor, health),
+    *(evidence, export, move, backup, restore, verify, bench, doctor, health),
 ):
     joulebook.add_command(command)

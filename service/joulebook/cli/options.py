@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from joulebook.errors import UsageError
-from joulebook.settings import Settings, load_settings
+from joulebook.settings import PREFIX, Settings, load_settings
 from joulebook.storage.database import Database, ServerPlace
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -49,11 +49,19 @@ def clock_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
-def settings_of(data_dir: Path, **given: object) -> Settings:
-    """Read the settings of a data directory, the environment and the command line."""
+def settings_of(data_dir: Path, without: Collection[str] = (), /, **given: object) -> Settings:
+    """Read the settings of a data directory, the environment and the command line.
+
+    Parameters
+    ----------
+    without : collection of str
+        Settings for which the environment does not count.
+    """
     file = data_dir / "joulebook.toml"
     text = file.read_text(encoding="utf-8") if file.exists() else ""
-    return load_settings(text, os.environ, given, toml_name=str(file))
+    left_out = {f"{PREFIX}{name.upper()}{end}" for name in without for end in ("", "_FILE")}
+    environ = {name: value for name, value in os.environ.items() if name not in left_out}
+    return load_settings(text, environ, given, toml_name=str(file))
 
 
 def server_place(settings: Settings) -> ServerPlace | None:
@@ -69,7 +77,7 @@ def server_place(settings: Settings) -> ServerPlace | None:
 
 
 @contextmanager
-def existing_database(data_dir: Path) -> Iterator[Database]:
+def existing_database(data_dir: Path, settings: Settings | None = None) -> Iterator[Database]:
     """Open the database of a data directory that must be there, and close it at the end."""
     if not data_dir.is_dir():
         raise UsageError(
@@ -78,7 +86,7 @@ def existing_database(data_dir: Path) -> Iterator[Database]:
             expected="a directory made by 'joulebook serve', 'demo' or 'site add'",
             next_step="check --data",
         )
-    with opened_database(data_dir) as database:
+    with opened_database(data_dir, settings) as database:
         yield database
 
 

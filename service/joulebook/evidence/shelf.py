@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import threading
@@ -12,6 +13,7 @@ from pathlib import Path
 from joulebook.errors import UnavailableError
 from joulebook.evidence.file import Paper
 from joulebook.storage.database import Database
+from joulebook.storage.new_files import new_file
 from joulebook.storage.records import Site
 from joulebook.summaries.threads import ONE_THREAD
 
@@ -96,6 +98,21 @@ class EvidenceShelf:
         """Return where a file of a site is, ``None`` where it has none of that name."""
         known = {each.name for each in self.files(site)}
         return self._folder / name if name in known else None
+
+    def keep(self, file: Path) -> None:
+        """Keep a copy of a file of another shelf, under its name.
+
+        Raises
+        ------
+        DataRefusedError
+            If there is another file of that name.
+        """
+        there = self._folder / file.name
+        if there.exists() and there.read_bytes() == file.read_bytes():
+            return
+        self._folder.mkdir(mode=0o700, exist_ok=True)
+        with new_file(there) as unfinished:
+            shutil.copyfile(file, unfinished)
 
     def delete(self, site: Site, name: str) -> bool:
         """Delete a file of a site; tell whether it was there."""

@@ -10,6 +10,8 @@ from joulebook.errors import UnavailableError
 from joulebook.storage.faults import StorageUnavailableError
 
 FILE_NAME = "joulebook.lock"
+#: Held by who moves sites into the directory's database, whether a service runs there or not.
+MOVER_NAME = "joulebook.move.lock"
 
 
 @contextmanager
@@ -26,7 +28,20 @@ def only_service(data_dir: Path) -> Iterator[None]:
     StorageUnavailableError
         If the directory cannot be written.
     """
-    path = data_dir / FILE_NAME
+    with _alone(data_dir, FILE_NAME, "another service runs in", "service"):
+        yield
+
+
+@contextmanager
+def only_mover(data_dir: Path) -> Iterator[None]:
+    """Keep others from moving sites into a data directory's database; as `only_service` does."""
+    with _alone(data_dir, MOVER_NAME, "somebody else moves sites into", "move"):
+        yield
+
+
+@contextmanager
+def _alone(data_dir: Path, file_name: str, others: str, what: str) -> Iterator[None]:
+    path = data_dir / file_name
     try:
         data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
         descriptor = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
@@ -38,7 +53,7 @@ def only_service(data_dir: Path) -> Iterator[None]:
             next_step="choose another one with --data, or change its owner",
         ) from error
     try:
-        _lock(descriptor, data_dir)
+        _lock(descriptor, data_dir, others, what)
         yield
     finally:
         os.close(descriptor)
@@ -64,16 +79,16 @@ def _process(descriptor: int) -> str:
     return os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
 
 
-def _lock(descriptor: int, data_dir: Path) -> None:
+def _lock(descriptor: int, data_dir: Path, others: str, what: str) -> None:
     # Not fcntl's own locks: a process loses those when it closes any descriptor of the file.
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError as error:
         pid = _process(descriptor)
         raise UnavailableError(
-            f"another service runs in this data directory{f', as process {pid}' if pid else ''}",
+            f"{others} this data directory{f', as process {pid}' if pid else ''}",
             where=data_dir,
-            expected="one service for each data directory",
+            expected=f"one {what} for each data directory",
             next_step=f"end it first{f' (kill {pid})' if pid else ''}, or choose another --data",
         ) from error
     os.ftruncate(descriptor, 0)

@@ -10,6 +10,7 @@ import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,14 +73,12 @@ def encode_month(month: Span, series: Mapping[int, Quarters]) -> bytes:
 
     Series without any reading in the month are left out.
     """
-    parts = [
-        (series_id, _encode(quarters))
+    parts = {
+        series_id: _encode(quarters)
         for series_id, quarters in series.items()
         if quarters.count.any()
-    ]
-    head = _HEAD.pack(_MAGIC, _FORMAT, len(parts), month.start_ms)
-    head += b"".join(_PART.pack(one, len(part), zlib.crc32(part)) for one, part in parts)
-    return b"".join((head, _CRC.pack(zlib.crc32(head)), *(part for _, part in parts)))
+    }
+    return join_parts(month.start_ms, parts)
 
 
 def decode_month(
@@ -92,22 +91,53 @@ def decode_month(
     BlockDamagedError
         If the bytes are not those of that month as they were written.
     """
+    reader, listed = _listed(data, month.start_ms)
+    wanted = None if series_ids is None else set(series_ids)
+    found = {}
+    for series_id, length, crc in listed:
+        if wanted is None or series_id in wanted:
+            found[series_id] = _decode(_taken(reader, series_id, length, crc), month)
+        else:
+            reader.take(length)
+    return found
+
+
+def _listed(data: bytes, start_ms: int) -> tuple[PartReader, list[tuple[Any, ...]]]:
+    """Return a reader that stands before the parts, and series, length and CRC-32 of each."""
     reader = PartReader(data)
-    magic, form, count, start_ms = reader.fields(_HEAD)
-    if (magic, form, start_ms) != (_MAGIC, _FORMAT, month.start_ms):
+    magic, form, count, started_ms = reader.fields(_HEAD)
+    if (magic, form, started_ms) != (_MAGIC, _FORMAT, start_ms):
         raise BlockDamagedError("not the quarter hours of this month")
     parts = [reader.fields(_PART) for _ in range(count)]
     if reader.fields(_CRC) != (zlib.crc32(data[: _HEAD.size + count * _PART.size]),):
         raise BlockDamagedError("the list of series is not what was written")
-    wanted = None if series_ids is None else set(series_ids)
-    found = {}
-    for series_id, length, crc in parts:
-        part = reader.take(length)
-        if wanted is None or series_id in wanted:
-            if zlib.crc32(part) != crc:
-                raise BlockDamagedError(f"series {series_id} is not what was written")
-            found[series_id] = _decode(part, month)
-    return found
+    return reader, parts
+
+
+def _taken(reader: PartReader, series_id: int, length: int, crc: int) -> Bytes:
+    part = reader.take(length)
+    if zlib.crc32(part) != crc:
+        raise BlockDamagedError(f"series {series_id} is not what was written")
+    return part
+
+
+def month_parts(data: bytes, start_ms: int) -> dict[int, Bytes]:
+    """Return what a month's bytes hold of each series, as it is packed.
+
+    Raises
+    ------
+    BlockDamagedError
+        If the bytes are not those of that month as they were written.
+    """
+    reader, listed = _listed(data, start_ms)
+    return {series_id: _taken(reader, series_id, length, crc) for series_id, length, crc in listed}
+
+
+def join_parts(start_ms: int, parts: Mapping[int, Bytes]) -> bytes:
+    """Return a month's bytes of packed series: what `month_parts` took apart."""
+    head = _HEAD.pack(_MAGIC, _FORMAT, len(parts), start_ms)
+    head += b"".join(_PART.pack(one, len(part), zlib.crc32(part)) for one, part in parts.items())
+    return b"".join((head, _CRC.pack(zlib.crc32(head)), *parts.values()))
 
 
 def _encode(quarters: Quarters) -> bytes:

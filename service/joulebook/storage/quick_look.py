@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from joulebook.storage.connections import Connection, joined_snapshot, on_server
 from joulebook.storage.database import Database
 from joulebook.storage.faults import names_faults
+from joulebook.storage.names import IS_WHOLE
 from joulebook.storage.people import has_owner
 from joulebook.storage.reading import readings_span
 from joulebook.storage.schema import newest_schema
@@ -86,7 +87,8 @@ def _look(connection: Connection) -> QuickLook:
     if schema != newest_schema():
         return QuickLook(sentences=sentences, schema=schema, store=store, outdated=True)
     spans = []
-    for site_id, name in connection.execute("SELECT id, name FROM sites ORDER BY name").fetchall():
+    whole = f"SELECT id, name FROM sites WHERE {IS_WHOLE} ORDER BY name"  # noqa: S608 -- a condition of ours
+    for site_id, name in connection.execute(whole).fetchall():
         span = readings_span(connection, site_id)
         spans.append(
             SiteSpan(

@@ -3,6 +3,7 @@
 Tests of what only a file has (its pages, its log, its copies) are marked ``on_a_file``.
 """
 
+import shutil
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 from joulebook.storage.database import Connection, Database, ServerPlace
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
+from tests.helpers.moved_sites import full_house, shifted
 from tests.helpers.postgres import PostgresServer
 
 
@@ -54,3 +56,28 @@ def site(database_and_site: tuple[Database, Site]) -> Site:
 def connection(database: Database) -> Iterator[Connection]:
     with closing(database.connect()) as connection:
         yield connection
+
+
+@pytest.fixture(scope="session")
+def moved_houses(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The house, and a file in which numbers of rows are others: made once, copied for each."""
+    folder = tmp_path_factory.mktemp("moved")
+    full_house(folder / "house").close()
+    shifted(Database.open(folder / "target")).close()
+    return folder
+
+
+@pytest.fixture
+def house(moved_houses: Path, tmp_path: Path) -> Iterator[Database]:
+    shutil.copytree(moved_houses / "house", tmp_path / "house")
+    database = Database(tmp_path / "house")
+    yield database
+    database.close()
+
+
+@pytest.fixture
+def target(moved_houses: Path, tmp_path: Path) -> Iterator[Database]:
+    shutil.copytree(moved_houses / "target", tmp_path / "target")
+    database = Database(tmp_path / "target")
+    yield database
+    database.close()
