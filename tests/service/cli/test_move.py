@@ -188,8 +188,12 @@ def test_to_a_server_and_back_whatever_the_environment_names(
     assert main(["person", "add", "Ana", "--role", "viewer", "--data", str(there)]) == 0
     assert main([*command, "--data", str(house), "--to", str(there)]) == 0
     back = ["--data", str(there), "--to", str(tmp_path / "home")]
-    assert main(["move", "--every-site", *back]) == 0
+    gone = ["--delete-source", "--confirm", "studio"]
+    assert main(["move", "--every-site", *gone, *back]) == 0
     assert names(tmp_path / "home") == ["studio"]
+    assert "  deleted from the source: " in capsys.readouterr().out
+    assert main(["move", "studio", *back]) == 2  # it is not there any more
+    assert main(["site", "add", "studio", "--timezone", "UTC", "--data", str(there)]) == 0
     capsys.readouterr()
     assert main(["move", "studio", "--data", str(there), "--to", str(there)]) == 2
     assert "both sides are one database" in capsys.readouterr().err

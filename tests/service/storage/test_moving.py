@@ -15,9 +15,12 @@ import pytest
 from joulebook.errors import DataRefusedError, UnavailableError, UsageError
 from joulebook.storage import moving
 from joulebook.storage.audit import audit_log
-from joulebook.storage.catalogue import add_site, find_site, site_named, site_names, sites
+from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.deliveries import deliveries_of, due_deliveries
+from joulebook.storage.home_inputs import home_inputs
+from joulebook.storage.home_lines import home_places, lines_stamp
+from joulebook.storage.lock import only_mover
 from joulebook.storage.moving import MoveDiffersError, SiteThereError, move_site
 from joulebook.storage.moving_comparing import compare, early_units
 from joulebook.storage.moving_finish import late_units
@@ -27,6 +30,7 @@ from joulebook.storage.moving_source import end_source, give_up
 from joulebook.storage.moving_units import Rows
 from joulebook.storage.people import people
 from joulebook.storage.quarantine import put_aside, set_aside
+from joulebook.storage.quick_look import quick_look
 from joulebook.storage.seal_links import links_of
 from joulebook.storage.sealing import seal
 from joulebook.storage.verify import verify
@@ -44,6 +48,10 @@ def on_server(postgres: PostgresServer, tmp_path: Path) -> Iterator[Database]:
     database = shifted(Database.open(tmp_path / "beside", postgres.place()))
     yield database
     database.close()
+
+
+def names(database: Database) -> list[str]:
+    return [site.name for site in sites(database)]
 
 
 def no_fault(_method: str, _result: bytes) -> None:
@@ -131,7 +139,7 @@ def test_who_is_not_at_both_ends_is_refused_before_anything_is_seen(
 ) -> None:
     with pytest.raises(UsageError):
         move_site(house, target, NAME, now_ms=NOW_MS, same_people=[who])
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
     assert not move_site(house, target, NAME, now_ms=NOW_MS).already
 
 
@@ -200,6 +208,14 @@ def test_one_database_for_both_sides_and_a_site_that_is_not_there_are_refused(
         move_site(house, target, "~studio", now_ms=NOW_MS)
 
 
+def test_one_moves_into_a_directory_at_a_time(house: Database, target: Database) -> None:
+    with (
+        only_mover(target.data_dir),
+        pytest.raises(UnavailableError, match="somebody else moves sites into this data directory"),
+    ):
+        move_site(house, target, NAME, now_ms=NOW_MS)
+
+
 class CutError(Exception):
     """Ends a run in the middle."""
 
@@ -218,10 +234,12 @@ def test_what_is_not_whole_is_in_no_list_and_is_made_whole_by_the_next_run(
     for pieces in (1, 3):
         with pytest.raises(CutError):
             move_site(house, target, NAME, now_ms=NOW_MS, progress=cut_after(pieces))
-        assert [site.name for site in sites(target)] == ["annex"]
-        assert site_names(target) == [(1, "annex")]
-        assert find_site(target, f"~{NAME}") is None
+        assert names(target) == ["annex"]
+        assert [site.name for site in quick_look(target).sites] == ["annex"]
         with closing(target.connect()) as connection:
+            assert [home.name for home in home_inputs(connection, "silence")] == ["annex"]
+            assert [home.name for home in home_places(connection)] == ["annex"]
+            assert lines_stamp(connection)[2] == 1
             for table in ("tokens", "alert_rules", "record_marks", "dirty_days"):
                 found = connection.execute(f"SELECT 1 FROM {table} WHERE site_id = 2")
                 assert found.fetchone() is None
@@ -336,7 +354,7 @@ def test_a_planted_difference_is_named_nothing_is_shown_and_the_next_run_mends_i
         move_site(house, target, NAME, now_ms=NOW_MS)
     assert any(found.startswith(where) for found in differs.value.differences)
     assert differs.value.exit_status == 4
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
     monkeypatch.undo()
     move_site(house, target, NAME, now_ms=NOW_MS)
     assert seen(target) == seen(house)
@@ -353,7 +371,7 @@ def test_what_differs_at_the_very_end_is_not_shown_either(
     monkeypatch.setattr(Rows, "write", wrong)
     with pytest.raises(DataRefusedError, match=r"events, row 1 .*: not there"):
         move_site(house, target, NAME, now_ms=NOW_MS)
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
 
 
 def test_what_comes_while_it_is_copied_is_copied_by_another_pass(
@@ -404,7 +422,7 @@ def test_a_source_that_never_rests_is_named_and_nothing_is_shown(
 
     with pytest.raises(UnavailableError, match=r"changes while it is copied: readings of battery"):
         move_site(house, target, NAME, now_ms=NOW_MS, progress=written)
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
     assert move_site(house, target, NAME, now_ms=NOW_MS).passes == 1
 
 
@@ -424,7 +442,7 @@ def test_damage_at_the_source_is_named_and_nothing_is_moved(
         connection.execute(statement)
     with pytest.raises(DataRefusedError, match="this cannot be moved, it is damaged"):
         move_site(house, target, NAME, now_ms=NOW_MS)
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
 
 
 def test_a_name_that_is_taken_meanwhile_and_a_secret_that_is_there_are_refused(
@@ -443,7 +461,7 @@ def test_a_name_that_is_taken_meanwhile_and_a_secret_that_is_there_are_refused(
         connection.execute("UPDATE tokens SET secret_sha256 = ?", secret)
     with pytest.raises(DataRefusedError, match="opens something at the target already"):
         move_site(house, target, NAME, now_ms=NOW_MS)
-    assert find_site(target, NAME) is None
+    assert NAME not in names(target)
 
 
 def test_the_target_notes_from_where_it_came_and_has_its_log(
@@ -462,7 +480,7 @@ def test_an_empty_site_moves_too(target: Database, tmp_path: Path) -> None:
     add_site(bare, "hut", "UTC")
     moved = move_site(bare, target, "hut", now_ms=NOW_MS)
     assert (moved.readings, moved.waiting) == (0, 0)
-    assert find_site(target, "hut") is not None
+    assert names(target) == ["annex", "hut"]
 
 
 @pytest.mark.outside

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.storage.catalogue import find_site
+from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Database
 from joulebook.storage.moving import move_site
 from joulebook.storage.moving_finish import late_units
@@ -52,7 +52,7 @@ def kill_and_go_on(house: Database, target: Database) -> None:
     with mover(house, target) as process:
         for point in POINTS:
             assert killed_at(process, point) == KILLED, point
-            assert find_site(target, NAME) is None
+            assert [site.name for site in sites(target)] == ["annex"]
         assert killed_at(process, "seen 1") == KILLED
     # It was whole, and the run that did it could not tell any more: this one can.
     assert seen(target) == before
