@@ -1,8 +1,9 @@
 """A service with an owner, and those who come to its door: people, programs and strangers.
 
 Two sites, ``studio`` and ``barn``. Ada owns everything, Ben owns the studio, Cleo looks at the
-studio, Dan looks at the barn, Eve looks at everything. Their passwords are hashed once for all
-tests: argon2id takes its time on purpose.
+studio, Dan looks at the barn, Eve looks at everything. Where there are tenants, the studio belongs
+to Kiln and Sun, which Fin owns and Gil looks at, and the barn to Hay and Sons, which Hana owns.
+Their passwords are hashed once for all tests: argon2id takes its time on purpose.
 """
 
 import base64
@@ -17,7 +18,8 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, ServerPlace
+from joulebook.storage.organisations import add_organisation
 from joulebook.storage.passwords import hash_password
 from joulebook.storage.people import Person, add_person, person_named, set_password
 from joulebook.storage.records import Role, Scope, Site
@@ -108,11 +110,28 @@ def basic(name: str, secret: str) -> str:
     return "Basic " + base64.b64encode(f"{name}:{secret}".encode()).decode()
 
 
-def opened_door(data_dir: Path, *, owned: bool = True, rules: AccessRules | None = None) -> Door:
+def opened_door(
+    data_dir: Path,
+    *,
+    owned: bool = True,
+    rules: AccessRules | None = None,
+    tenants: bool = False,
+    server: ServerPlace | None = None,
+) -> Door:
     """Return a service with its two sites, and its people if it is ``owned``."""
-    database = Database.open(data_dir)
-    studio = add_site(database, "studio", "Europe/Lisbon", battery_ah=200.0, battery_cells=16)
-    barn = add_site(database, "barn", "Europe/Lisbon")
+    database = Database.open(data_dir, server)
+    kiln = hay = None
+    if tenants:
+        with closing(database.connect()) as connection:
+            kiln = add_organisation(connection, "Kiln and Sun", now_ms=NOW_MS).id
+            hay = add_organisation(connection, "Hay and Sons", now_ms=NOW_MS).id
+    studio = add_site(
+        *(database, "studio", "Europe/Lisbon"),
+        organisation_id=kiln,
+        battery_ah=200.0,
+        battery_cells=16,
+    )
+    barn = add_site(database, "barn", "Europe/Lisbon", organisation_id=hay)
     clock = [NOW_MS]
     app = application(database, clock_ms=lambda: clock[0], rules=rules or AccessRules())
     door = Door(app, database, studio, barn, clock)
@@ -128,7 +147,21 @@ def opened_door(data_dir: Path, *, owned: bool = True, rules: AccessRules | None
             for name, everywhere, at in everybody:
                 person = add_person(connection, name, now_ms=NOW_MS, everywhere=everywhere, at=at)
                 set_password(connection, person.id, kept_password())
+    if owned and kiln and hay:
+        _add_tenants(database, kiln, hay)
     return door
+
+
+def _add_tenants(database: Database, kiln: int, hay: int) -> None:
+    everybody: tuple[tuple[str, dict[int, Role]], ...] = (
+        ("Fin", {kiln: "owner"}),
+        ("Gil", {kiln: "viewer"}),
+        ("Hana", {hay: "owner"}),
+    )
+    with closing(database.connect()) as connection:
+        for name, inside in everybody:
+            person = add_person(connection, name, now_ms=NOW_MS, inside=inside)
+            set_password(connection, person.id, kept_password())
 
 
 def person_of(door: Door, name: str) -> Person:

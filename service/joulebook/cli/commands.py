@@ -18,6 +18,7 @@ from joulebook.cli.export import export
 from joulebook.cli.ingest import ingest
 from joulebook.cli.mappings import mapping
 from joulebook.cli.move import move
+from joulebook.cli.organisations import organisation
 from joulebook.cli.people import person
 from joulebook.cli.readings import import_file
 from joulebook.cli.serve import serve
@@ -44,7 +45,20 @@ def joulebook() -> None:
 
 
 for command in (
-    *(serve, ingest, demo, site, token, person, mapping, import_file, recompute, analyse, show),
+    *(
+        serve,
+        ingest,
+        demo,
+        site,
+        token,
+        person,
+        organisation,
+        mapping,
+        import_file,
+        recompute,
+        analyse,
+        show,
+    ),
     *(correction, event, sign_off, deep_test, tariff, alert, letter),
     *(evidence, export, move, backup, restore, verify, bench, doctor, health),
 ):

@@ -23,9 +23,23 @@ def changing(data_dir: Path) -> Iterator[tuple[Database, Connection]]:
         yield database, connection
 
 
-def note(connection: Connection, action: str, *, site: str | None = None, detail: str = "") -> None:
+def note(
+    connection: Connection,
+    action: str,
+    *,
+    site: str | None = None,
+    detail: str = "",
+    organisation_id: int | None = None,
+) -> None:
     """Note a change, in the transaction that makes it where there is one."""
     note_change(
         connection,
-        Audited(at_ms=clock_ms(), who=COMMAND_LINE, site=site, action=action, detail=detail),
+        Audited(
+            at_ms=clock_ms(),
+            who=COMMAND_LINE,
+            site=site,
+            action=action,
+            detail=detail,
+            organisation_id=organisation_id,
+        ),
     )

@@ -9,21 +9,26 @@ import click
 
 from joulebook.cli.noted import changing, note
 from joulebook.cli.options import clock_ms, data_option, existing_database, settings_of
+from joulebook.cli.places import place_of, place_options, roles_with, roles_words
 from joulebook.settings import Settings
-from joulebook.storage.catalogue import site_named, sites
+from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database
+from joulebook.storage.organisations import organisations
 from joulebook.storage.passwords import check_password, hash_password
 from joulebook.storage.people import (
     add_person,
+    change_roles,
     has_owner,
     people,
     person_named,
     set_disabled,
     set_password,
 )
-from joulebook.storage.records import Role, Site
+from joulebook.storage.records import Role
 from joulebook.storage.sessions import close_sessions
 from joulebook.storage.welcomes import make_welcome
+
+_ROLES: dict[str, Role | None] = {"owner": "owner", "viewer": "viewer", "none": None}
 
 
 @click.group()
@@ -39,28 +44,81 @@ def person() -> None:
     required=True,
     help="An owner changes what is said of a site; a viewer looks.",
 )
-@click.option("--site", "site_names", multiple=True, metavar="NAME", help="Only here; else all.")
+@place_options
 @click.option("--password", "asks", is_flag=True, help="Ask for a password, or read it from stdin.")
 @data_option
-def add(name: str, role: Role, site_names: Sequence[str], data_dir: Path, *, asks: bool) -> None:
+def add(
+    name: str,
+    role: Role,
+    site_names: Sequence[str],
+    organisation_names: Sequence[str],
+    data_dir: Path,
+    *,
+    asks: bool,
+) -> None:
     """Add NAME, and print the link that lets the person in once, to choose a password.
 
     \b
     Example: joulebook person add Ana --role owner --data DIR
              joulebook person add Rui --role viewer --site studio --data DIR
+             joulebook person add Eva --role owner --organisation "Kiln and Sun" --data DIR
     """
     password = _asked_password(name) if asks else None
     with changing(data_dir) as (database, connection):
-        at: dict[int, Role] = {site_named(database, each).id: role for each in site_names}
-        everywhere = None if at else role
-        made = add_person(connection, name, now_ms=clock_ms(), everywhere=everywhere, at=at)
-        where = ", ".join(site_names) or "every site"
-        note(connection, "add person", detail=f"{made.name}: {role} of {where}")
+        place = place_of(database, connection, site_names, organisation_names)
+        made = add_person(
+            *(connection, name),
+            now_ms=clock_ms(),
+            everywhere=role if place.is_everything else None,
+            inside=dict.fromkeys(place.organisation_ids, role),
+            at=dict.fromkeys(place.site_ids, role),
+        )
+        note(connection, "add person", detail=f"{made.name}: {role} of {place.words}")
         if password is None:
             told = _link(connection, made.id, settings_of(data_dir))
         else:
             set_password(connection, made.id, password)
             told = f"added {made.name}"
+    print(told)
+
+
+@person.command("role")
+@click.argument("name")
+@click.option(
+    "--role",
+    type=click.Choice(tuple(_ROLES)),
+    required=True,
+    help="An owner changes what is said of a site; a viewer looks; none may do nothing there.",
+)
+@place_options
+@data_option
+def change_role(
+    name: str,
+    role: str,
+    site_names: Sequence[str],
+    organisation_names: Sequence[str],
+    data_dir: Path,
+) -> None:
+    """Change what NAME may do: everywhere, or at the sites and in the organisations given.
+
+    What the person may do elsewhere stays.
+
+    \b
+    Example: joulebook person role Rui --role owner --site studio --data DIR
+             joulebook person role Rui --role none --organisation "Kiln and Sun" --data DIR
+    """
+    given = _ROLES[role]
+    with changing(data_dir) as (database, connection):
+        found = person_named(connection, name)
+        place = place_of(database, connection, site_names, organisation_names)
+        change_roles(
+            *(connection, found),
+            everywhere=given if place.is_everything else found.everywhere,
+            inside=roles_with(found.inside, place.organisation_ids, given),
+            at=roles_with(found.at, place.site_ids, given),
+        )
+        told = f"{found.name}: {given or 'nothing'} of {place.words}"
+        note(connection, "change person", detail=told)
     print(told)
 
 
@@ -89,15 +147,14 @@ def list_all(data_dir: Path) -> None:
     Example: joulebook person list --data DIR
     """
     with existing_database(data_dir) as database, closing(database.connect()) as connection:
-        known = sites(database)
+        known, there = sites(database), organisations(connection)
         lines = []
         for one in people(connection):
             states = [
                 *(["shut out"] if one.disabled_ms is not None else []),
                 *(["invited"] if one.invited else []),
             ]
-            roles = _roles(one.everywhere, [(site, one.at.get(site.id)) for site in known])
-            lines.append("  ".join([one.name, roles, *states]))
+            lines.append("  ".join([one.name, roles_words(one, known, there), *states]))
     print("\n".join(lines) or "nobody")
 
 
@@ -177,9 +234,3 @@ def _asked_password(name: str) -> str:
         password = sys.stdin.readline().rstrip("\r\n")
     check_password(password, name)
     return hash_password(password)
-
-
-def _roles(everywhere: Role | None, at: Sequence[tuple[Site, Role | None]]) -> str:
-    words = [f"{everywhere} of every site"] if everywhere else []
-    words += [f"{role} of {site.name}" for site, role in at if role]
-    return ", ".join(words) or "nothing"

@@ -7,13 +7,15 @@ from typing import Any, cast
 
 import click
 
-from joulebook.cli.noted import changing, note
+from joulebook.cli.noted import COMMAND_LINE, changing, note
 from joulebook.cli.options import (
     Command,
+    clock_ms,
     data_option,
     opened_database,
 )
 from joulebook.storage.catalogue import add_site, site_named
+from joulebook.storage.organisations import organisation_named, place_site
 from joulebook.storage.site_facts import FACTS, SiteFacts, change_facts, facts_of
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
@@ -70,36 +72,53 @@ def _facts(
     return cast(SiteFacts, said)
 
 
+_organisation_option = click.option(
+    "--organisation", metavar="NAME", help="Who looks after it, apart from all others."
+)
+
+
 @site.command("add")
 @click.argument("name")
 @click.option("--timezone", required=True, metavar="ZONE", help="IANA name, as Europe/Lisbon.")
 @fact_options
+@_organisation_option
 @data_option
-def add(name: str, timezone: str, data_dir: Path, **given: Any) -> None:
+def add(name: str, timezone: str, organisation: str | None, data_dir: Path, **given: Any) -> None:
     """Add the site NAME.
 
     \b
     Example: joulebook site add studio --timezone Europe/Lisbon \\
                  --battery-ah 200 --battery-cells 16 --data DIR
     """
-    with opened_database(data_dir) as database:
-        made = add_site(database, name, timezone, **_facts(**given))
-        with closing(database.connect()) as connection:
-            note(connection, "add site", site=made.name, detail=made.timezone)
+    with opened_database(data_dir) as database, closing(database.connect()) as connection:
+        to = None if organisation is None else organisation_named(connection, organisation)
+        made = add_site(
+            *(database, name, timezone),
+            organisation_id=None if to is None else to.id,
+            **_facts(**given),
+        )
+        note(connection, "add site", site=made.name, detail=made.timezone)
     print(f"added site {made.name} in {made.timezone}")
 
 
 @site.command("set")
 @click.argument("name")
 @fact_options
+@_organisation_option
 @click.option(
     *("--forget", "forgotten"),
-    type=click.Choice([fact.replace("_", "-") for fact in FACTS]),
+    type=click.Choice([*(fact.replace("_", "-") for fact in FACTS), "organisation"]),
     multiple=True,
     help="A fact to be missing from now on; may be given several times.",
 )
 @data_option
-def change(name: str, forgotten: tuple[str, ...], data_dir: Path, **given: Any) -> None:
+def change(
+    name: str,
+    organisation: str | None,
+    forgotten: tuple[str, ...],
+    data_dir: Path,
+    **given: Any,
+) -> None:
     """Change what is known of the site NAME; what is not given stays.
 
     Rated charge and cells are what days are computed with: changing one has them computed anew.
@@ -109,9 +128,12 @@ def change(name: str, forgotten: tuple[str, ...], data_dir: Path, **given: Any) 
     Example: joulebook site set studio --battery-ah 200 --warranty-years 10 --data DIR
     """
     facts = {fact: value for fact, value in _facts(**given).items() if value is not None}
-    facts |= dict.fromkeys(fact.replace("-", "_") for fact in forgotten)
+    facts |= dict.fromkeys(fact.replace("-", "_") for fact in forgotten if fact != "organisation")
     with changing(data_dir) as (database, connection):
         known = site_named(database, name)
+        if organisation is not None or "organisation" in forgotten:
+            to = None if organisation is None else organisation_named(connection, organisation)
+            place_site(connection, known, to, who=COMMAND_LINE, now_ms=clock_ms())
         changed = change_facts(connection, known, **cast(SiteFacts, facts))
         detail = ", ".join(f"{fact} {value}" for fact, value in facts.items())
         note(connection, "change facts", site=known.name, detail=detail)

@@ -11,6 +11,7 @@ import click
 from joulebook.cli.noted import changing, note
 from joulebook.cli.options import clock_ms, data_option, existing_database, json_option
 from joulebook.storage.catalogue import site_named
+from joulebook.storage.organisations import organisation_named
 from joulebook.storage.records import Scope
 from joulebook.storage.tokens import SCOPES, Token, insert_token, revoke_token, tokens_of
 
@@ -32,12 +33,16 @@ def token() -> None:
     help="write: readings of the site; read: the API; metrics: /metrics.",
 )
 @_site_option
+@click.option("--organisation", metavar="NAME", help="All of its sites; with --scope read.")
 @data_option
-def add(name: str, scope: Scope, site_name: str | None, data_dir: Path) -> None:
+def add(
+    name: str, scope: Scope, site_name: str | None, organisation: str | None, data_dir: Path
+) -> None:
     """Make a token for the bridge or program NAME and print its secret, once.
 
     It signs in with NAME as user name and the secret as password. One that writes is for one
-    site; one that reads is for the site that is given, or for all.
+    site; one that reads is for the site that is given, for those of an organisation, or
+    for all.
 
     \b
     Example: joulebook token add shed --site studio --data DIR
@@ -45,8 +50,16 @@ def add(name: str, scope: Scope, site_name: str | None, data_dir: Path) -> None:
     """
     with changing(data_dir) as (database, connection):
         site = None if site_name is None else site_named(database, site_name)
-        secret = insert_token(connection, site, name, scope=scope, now_ms=clock_ms())
-        note(connection, "make token", site=site_name, detail=f"{name}, scope {scope}")
+        of = None if organisation is None else organisation_named(connection, organisation)
+        secret = insert_token(
+            *(connection, site, name), scope=scope, now_ms=clock_ms(), organisation=of
+        )
+        note(
+            *(connection, "make token"),
+            site=site_name,
+            detail=f"{name}, scope {scope}",
+            organisation_id=None if of is None else of.id,
+        )
     print(secret)
 
 
@@ -90,7 +103,8 @@ def revoke(number: int, data_dir: Path) -> None:
 def _line(one: Token) -> str:
     used = "not used yet" if one.last_used_ms is None else f"used {_utc(one.last_used_ms)}"
     revoked = [] if one.revoked_ms is None else [f"revoked {_utc(one.revoked_ms)}"]
-    return "  ".join([str(one.id), one.name, one.scope, one.site or "all sites", used, *revoked])
+    whose = one.site or (f"all of {one.organisation}" if one.organisation else "all sites")
+    return "  ".join([str(one.id), one.name, one.scope, whose, used, *revoked])
 
 
 def _utc(at_ms: int) -> str:

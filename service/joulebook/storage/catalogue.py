@@ -19,8 +19,15 @@ from joulebook.storage.records import Site
 from joulebook.storage.site_facts import FACTS, SiteFacts, check_facts
 
 
-def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts]) -> Site:
-    """Add a site.
+def add_site(
+    db: Database,
+    name: str,
+    timezone: str,
+    *,
+    organisation_id: int | None = None,
+    **facts: Unpack[SiteFacts],
+) -> Site:
+    """Add a site, of an organisation or of none.
 
     Raises
     ------
@@ -30,7 +37,7 @@ def add_site(db: Database, name: str, timezone: str, **facts: Unpack[SiteFacts])
     check_name("a site", name)
     _check_zone(timezone)
     check_facts(**facts)
-    row = SiteRow(name=name, timezone=timezone, **facts)
+    row = SiteRow(name=name, timezone=timezone, organisation_id=organisation_id, **facts)
     try:
         with _writing(db) as session:
             session.add(row)
@@ -50,6 +57,22 @@ def sites(db: Database) -> list[Site]:
     with _reading(db) as session:
         query = select(SiteRow).where(_is_whole()).order_by(col(SiteRow.name))
         return [_site(row) for row in session.exec(query)]
+
+
+def find_site(db: Database, name: str) -> Site | None:
+    """Return the site of a name, ``None`` where there is none: no other site is read."""
+    with _reading(db) as session:
+        query = select(SiteRow).where(col(SiteRow.name) == name, _is_whole())
+        row = session.exec(query).first()
+        return None if row is None else _site(row)
+
+
+def site_names(db: Database, most: int | None = None) -> list[tuple[int, str]]:
+    """Return id and name of all sites, or of so many, in the order of their names."""
+    query = select(SiteRow.id, SiteRow.name).where(_is_whole())
+    query = query.order_by(col(SiteRow.name)).limit(most)
+    with _reading(db) as session:
+        return [(site_id, name) for site_id, name in session.exec(query)]
 
 
 def site_named(db: Database, name: str) -> Site:
@@ -79,7 +102,13 @@ def _is_whole() -> ColumnElement[bool]:
 
 def _site(row: SiteRow) -> Site:
     facts = {fact: getattr(row, fact) for fact in FACTS}
-    return Site(id=row.id, name=row.name, timezone=row.timezone, **facts)
+    return Site(
+        id=row.id,
+        name=row.name,
+        timezone=row.timezone,
+        organisation_id=row.organisation_id,
+        **facts,
+    )
 
 
 def _check_zone(timezone: str) -> None:

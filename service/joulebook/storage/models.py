@@ -10,10 +10,21 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 
+class OrganisationRow(SQLModel, table=True):
+    """Who looks after some sites, apart from all others."""
+
+    __tablename__ = "organisations"
+    id: int = Field(default=None, primary_key=True)
+    name: str
+    name_folded: str = Field(unique=True)
+    made_ms: int
+
+
 class SiteRow(SQLModel, table=True):
     """A site and the facts that its owner entered."""
 
     __tablename__ = "sites"
+    __table_args__ = (Index("ix_sites_organisation", "organisation_id"),)
     id: int = Field(default=None, primary_key=True)
     name: str = Field(unique=True)
     timezone: str
@@ -39,6 +50,7 @@ class SiteRow(SQLModel, table=True):
     installer: str | None = None
     commissioned: date | None = None
     locale: str | None = None
+    organisation_id: int | None = Field(default=None, foreign_key="organisations.id")
 
 
 class DeviceRow(SQLModel, table=True):

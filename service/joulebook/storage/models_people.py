@@ -11,6 +11,7 @@ class TokenRow(SQLModel, table=True):
     __table_args__ = (
         CheckConstraint("scope IN ('write', 'read', 'metrics')"),
         CheckConstraint("site_id IS NOT NULL OR scope <> 'write'"),
+        CheckConstraint("organisation_id IS NULL OR (site_id IS NULL AND scope = 'read')"),
     )
     id: int = Field(default=None, primary_key=True)
     site_id: int | None = Field(default=None, foreign_key="sites.id")
@@ -20,6 +21,17 @@ class TokenRow(SQLModel, table=True):
     made_ms: int | None = None
     last_used_ms: int | None = None
     revoked_ms: int | None = None
+    organisation_id: int | None = Field(default=None, foreign_key="organisations.id")
+
+
+class OrganisationRoleRow(SQLModel, table=True):
+    """What somebody may do at every site of an organisation."""
+
+    __tablename__ = "organisation_roles"
+    __table_args__ = (CheckConstraint("role IN ('viewer', 'owner')"),)
+    person_id: int = Field(foreign_key="people.id", primary_key=True)
+    organisation_id: int = Field(foreign_key="organisations.id", primary_key=True)
+    role: str
 
 
 class PersonRow(SQLModel, table=True):
@@ -90,10 +102,14 @@ class AuditRow(SQLModel, table=True):
     """A change that somebody made."""
 
     __tablename__ = "audit"
-    __table_args__ = (Index("ix_audit_at", "at_ms"),)
+    __table_args__ = (
+        Index("ix_audit_at", "at_ms"),
+        Index("ix_audit_organisation", "organisation_id"),
+    )
     id: int = Field(default=None, primary_key=True)
     at_ms: int
     who: str
     site: str | None = None
     action: str
     detail: str
+    organisation_id: int | None = None

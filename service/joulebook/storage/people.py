@@ -2,17 +2,21 @@
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import Connection, joined
+from joulebook.storage.connections import Connection, joined, listed
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Role
 
 _NAME = re.compile(r"\w[\w .'-]{0,39}")
 #: How the audit log calls those who are no people.
 _TAKEN = frozenset({"this machine", "command line", "nobody", "joulebook"})
+_FORGET = (
+    "DELETE FROM organisation_roles WHERE person_id = ?",
+    "DELETE FROM roles WHERE person_id = ?",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +29,9 @@ class Person:
         He signs in with the name, in capitals or small letters.
     everywhere : Role or None
         What he may do at every site.
+    inside : mapping of organisation id to Role
+        What he may do at every site of an organisation, also at those added later; an owner of
+        one adds sites and people to it.
     at : mapping of site id to Role
         What he may do at single sites.
     invited : bool
@@ -36,6 +43,7 @@ class Person:
     id: int
     name: str
     everywhere: Role | None = None
+    inside: Mapping[int, Role] = field(default_factory=dict)
     at: Mapping[int, Role] = field(default_factory=dict)
     invited: bool = True
     made_ms: int
@@ -54,11 +62,8 @@ def has_owner(connection: Connection) -> bool:
 @names_faults
 def people(connection: Connection) -> list[Person]:
     """Return everybody, in the order of their names."""
-    roles: dict[int, dict[int, Role]] = {}
-    for person_id, site_id, role in connection.execute(
-        "SELECT person_id, site_id, role FROM roles"
-    ):
-        roles.setdefault(person_id, {})[site_id] = role
+    at = _roles(connection, "SELECT person_id, site_id, role FROM roles")
+    inside = _roles(connection, "SELECT person_id, organisation_id, role FROM organisation_roles")
     rows = connection.execute(
         """
         SELECT id, name, everywhere, password IS NULL, made_ms, disabled_ms
@@ -71,13 +76,22 @@ def people(connection: Connection) -> list[Person]:
             id=number,
             name=name,
             everywhere=everywhere,
-            at=roles.get(number, {}),
+            inside=inside.get(number, {}),
+            at=at.get(number, {}),
             invited=bool(invited),
             made_ms=made_ms,
             disabled_ms=disabled_ms,
         )
         for number, name, everywhere, invited, made_ms, disabled_ms in rows
     ]
+
+
+def _roles(connection: Connection, query: str) -> dict[int, dict[int, Role]]:
+    """Return roles by person, then by what they are of."""
+    found: dict[int, dict[int, Role]] = {}
+    for person_id, of_what, role in connection.execute(query):
+        found.setdefault(person_id, {})[of_what] = role
+    return found
 
 
 def person_named(connection: Connection, name: str) -> Person:
@@ -107,6 +121,7 @@ def add_person(
     *,
     now_ms: int,
     everywhere: Role | None = None,
+    inside: Mapping[int, Role] | None = None,
     at: Mapping[int, Role] | None = None,
 ) -> Person:
     """Add somebody who has no password yet.
@@ -143,7 +158,7 @@ def add_person(
                 next_step="choose another name",
             )
         person = Person(id=number[0], name=shown, everywhere=everywhere, made_ms=now_ms)
-        return _say_roles(connection, person, at or {})
+        return _say_roles(connection, person, inside or {}, at or {})
 
 
 @names_faults
@@ -152,6 +167,7 @@ def change_roles(
     person: Person,
     *,
     everywhere: Role | None,
+    inside: Mapping[int, Role],
     at: Mapping[int, Role],
 ) -> Person:
     """Change what somebody may see and change, with effect on his next request.
@@ -165,7 +181,31 @@ def change_roles(
         if everywhere != "owner":
             _keep_an_owner(connection, person)
         connection.execute("UPDATE people SET everywhere = ? WHERE id = ?", (everywhere, person.id))
-        return _say_roles(connection, replace(person, everywhere=everywhere), at)
+        for statement in _FORGET:
+            connection.execute(statement, (person.id,))
+        return _say_roles(connection, replace(person, everywhere=everywhere), inside, at)
+
+
+@names_faults
+def change_roles_among(
+    connection: Connection,
+    person: Person,
+    *,
+    organisation_ids: Collection[int],
+    site_ids: Collection[int],
+    inside: Mapping[int, Role],
+    at: Mapping[int, Role],
+) -> None:
+    """Change what somebody may do in some organisations and at some sites, and nothing else."""
+    of_organisations, organisations = listed(connection, sorted(organisation_ids))
+    of_sites, sites = listed(connection, sorted(site_ids))
+    with joined(connection):
+        connection.execute(
+            f"{_FORGET[0]} AND organisation_id IN {of_organisations}",
+            (person.id, organisations),
+        )
+        connection.execute(f"{_FORGET[1]} AND site_id IN {of_sites}", (person.id, sites))
+        _say_roles(connection, person, inside, at)
 
 
 @names_faults
@@ -214,13 +254,18 @@ def folded(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
 
 
-def _say_roles(connection: Connection, person: Person, at: Mapping[int, Role]) -> Person:
-    connection.execute("DELETE FROM roles WHERE person_id = ?", (person.id,))
+def _say_roles(
+    connection: Connection, person: Person, inside: Mapping[int, Role], at: Mapping[int, Role]
+) -> Person:
     connection.executemany(
         "INSERT INTO roles (person_id, site_id, role) VALUES (?, ?, ?)",
         [(person.id, site_id, role) for site_id, role in at.items()],
     )
-    return replace(person, at=dict(at))
+    connection.executemany(
+        "INSERT INTO organisation_roles (person_id, organisation_id, role) VALUES (?, ?, ?)",
+        [(person.id, organisation_id, role) for organisation_id, role in inside.items()],
+    )
+    return replace(person, inside=dict(inside), at=dict(at))
 
 
 def _keep_an_owner(connection: Connection, person: Person) -> None:

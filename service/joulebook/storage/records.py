@@ -50,6 +50,7 @@ class Site:
     installer: str | None = None  # who put it up
     commissioned: date | None = None  # when it was handed over
     locale: str | None = None  # how its numbers and dates are written, as "en-GB"
+    organisation_id: int | None = None  # that looks after it
 
     @property
     def zone(self) -> ZoneInfo:
@@ -61,7 +62,9 @@ class Site:
 class Grant:
     """What a token lets its bearer do, under one name: write to one site, read, or watch.
 
-    ``site_id`` is 0 and ``site`` empty for a token that concerns every site; none of those writes.
+    ``site_id`` is 0 and ``site`` empty for a token that concerns several sites; none of those
+    writes. ``organisation_id`` is that of one that reads all sites of an organisation; without
+    it, such a token concerns every site.
     """
 
     token_id: int
@@ -69,6 +72,7 @@ class Grant:
     site_id: int
     site: str
     scope: Scope = "write"
+    organisation_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from joulebook.storage.connections import Connection, joined, wait_for_nobody
 from joulebook.storage.faults import StorageUnavailableError, names_faults, naming_faults
+from joulebook.storage.organisations import sites_inside
 from joulebook.storage.records import Role
 from joulebook.storage.secrets import hash_of, new_secret
 
@@ -19,12 +20,16 @@ _LONGEST_AGENT = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SignedIn:
-    """Who is signed in by a session, and what he may do."""
+    """Who is signed in by a session, and what he may do.
+
+    ``inside`` is by organisation; ``at`` is by site, and holds the sites of his organisations.
+    """
 
     session_id: int
     person_id: int
     name: str
     everywhere: Role | None
+    inside: Mapping[int, Role]
     at: Mapping[int, Role]
 
 
@@ -77,14 +82,37 @@ def session_of(connection: Connection, secret: str, *, now_ms: int) -> SignedIn 
     if row is None:
         return None
     session_id, person_id, name, everywhere, seen_ms = row
-    at = dict(
-        connection.execute("SELECT site_id, role FROM roles WHERE person_id = ?", (person_id,))
-    )
+    inside, at = _roles_of(connection, person_id)
     if now_ms - seen_ms >= _COARSE_MS:
         _note_seen(connection, session_id, now_ms)
     return SignedIn(
-        session_id=session_id, person_id=person_id, name=name, everywhere=everywhere, at=at
+        session_id=session_id,
+        person_id=person_id,
+        name=name,
+        everywhere=everywhere,
+        inside=inside,
+        at=at,
     )
+
+
+def _roles_of(connection: Connection, person_id: int) -> tuple[dict[int, Role], dict[int, Role]]:
+    """Return what somebody may do, by organisation and by site: the more of both."""
+    inside: dict[int, Role] = dict(
+        connection.execute(
+            "SELECT organisation_id, role FROM organisation_roles WHERE person_id = ?",
+            (person_id,),
+        ).fetchall()
+    )
+    at: dict[int, Role] = dict(
+        connection.execute(
+            "SELECT site_id, role FROM roles WHERE person_id = ?", (person_id,)
+        ).fetchall()
+    )
+    for organisation_id, role in inside.items():
+        for site_id in sites_inside(connection, organisation_id):
+            if at.get(site_id) != "owner":
+                at[site_id] = role
+    return inside, at
 
 
 def _note_seen(connection: Connection, session_id: int, now_ms: int) -> None:

@@ -10,6 +10,7 @@ from joulebook.storage.connections import Connection, joined, wait_for_nobody
 from joulebook.storage.database import Database
 from joulebook.storage.faults import StorageUnavailableError, names_faults, naming_faults
 from joulebook.storage.names import check_name
+from joulebook.storage.organisations import Organisation
 from joulebook.storage.records import Grant, Scope, Site
 from joulebook.storage.secrets import hash_of, new_secret
 
@@ -20,9 +21,10 @@ _COARSE_MS = 3_600_000
 
 _GRANTS = """
     SELECT tokens.id, tokens.name, scope, site_id, sites.name, tokens.made_ms, last_used_ms,
-        revoked_ms
+        revoked_ms, tokens.organisation_id, organisations.name
     FROM tokens
     LEFT JOIN sites ON sites.id = site_id
+    LEFT JOIN organisations ON organisations.id = tokens.organisation_id
 """
 
 
@@ -35,7 +37,9 @@ class Token:
     id : int
         By which it is revoked.
     name, scope, site : str, Scope and str or None
-        ``site`` is ``None`` for a token that concerns every site.
+        ``site`` is ``None`` for a token that concerns several sites.
+    organisation : str or None
+        Whose sites it concerns; every site where both are ``None``.
     made_ms : int or None
         ``None`` for a token older than the note of it. [ms, UTC epoch]
     last_used_ms : int or None
@@ -48,6 +52,7 @@ class Token:
     name: str
     scope: Scope
     site: str | None
+    organisation: str | None
     made_ms: int | None
     last_used_ms: int | None
     revoked_ms: int | None
@@ -80,8 +85,20 @@ def insert_token(
     *,
     scope: Scope,
     now_ms: int | None,
+    organisation: Organisation | None = None,
 ) -> str:
-    """Do what `add_token` does, in the caller's transaction where there is one."""
+    """Do what `add_token` does, in the caller's transaction where there is one.
+
+    Parameters
+    ----------
+    organisation : Organisation, optional
+        Instead of a site: all those that belong to it, the later ones too. Only to read.
+
+    Raises
+    ------
+    UsageError
+        Also if a token for an organisation would do anything but read.
+    """
     check_name("a token", name)
     if scope == "write" and site is None:
         raise UsageError(
@@ -90,14 +107,22 @@ def insert_token(
             expected="the name of a site",
             next_step="name the site whose readings the bridge sends",
         )
+    if organisation is not None and (scope != "read" or site is not None):
+        raise UsageError(
+            "a token for an organisation reads, and is for no single site",
+            where="scope",
+            expected="read, without a site",
+            next_step="make a token of a site for what writes, and one for all that watches",
+        )
     secret = new_secret()
     site_id = None if site is None else site.id
+    organisation_id = None if organisation is None else organisation.id
     connection.execute(
         """
-        INSERT INTO tokens (site_id, name, secret_sha256, scope, made_ms)
-        VALUES (?, ?, ?, ?, ?)
+        INSERT INTO tokens (site_id, organisation_id, name, secret_sha256, scope, made_ms)
+        VALUES (?, ?, ?, ?, ?, ?)
         """,
-        (site_id, name, hash_of(secret), scope, now_ms),
+        (site_id, organisation_id, name, hash_of(secret), scope, now_ms),
     )
     return secret
 
@@ -121,10 +146,17 @@ def check_token(
         ).fetchone()
         if row is None or name not in (None, row[1]):
             return None
-        number, found, scope, site_id, site, _, last_used_ms, _ = row
+        number, found, scope, site_id, site, _, last_used_ms, _, organisation_id, _ = row
         if now_ms is not None and (last_used_ms is None or now_ms - last_used_ms >= _COARSE_MS):
             _note_use(connection, number, now_ms)
-    return Grant(token_id=number, name=found, scope=scope, site_id=site_id or 0, site=site or "")
+    return Grant(
+        token_id=number,
+        name=found,
+        scope=scope,
+        site_id=site_id or 0,
+        site=site or "",
+        organisation_id=organisation_id,
+    )
 
 
 def _note_use(connection: Connection, token_id: int, now_ms: int) -> None:
@@ -140,11 +172,17 @@ def _note_use(connection: Connection, token_id: int, now_ms: int) -> None:
 
 
 @names_faults
-def tokens_of(connection: Connection, site_id: int | None = None) -> list[Token]:
-    """Return tokens in the order in which they were made: those of a site, or all."""
+def tokens_of(
+    connection: Connection, site_id: int | None = None, *, organisation_id: int | None = None
+) -> list[Token]:
+    """Return tokens in the order in which they were made: of a site or an organisation, or all."""
     rows = connection.execute(
-        f"{_GRANTS} WHERE ? IS NULL OR site_id = ? ORDER BY tokens.id",
-        (site_id, site_id),
+        f"""
+        {_GRANTS}
+        WHERE (? IS NULL OR site_id = ?) AND (? IS NULL OR tokens.organisation_id = ?)
+        ORDER BY tokens.id
+        """,
+        (site_id, site_id, organisation_id, organisation_id),
     )
     return [
         Token(
@@ -152,24 +190,30 @@ def tokens_of(connection: Connection, site_id: int | None = None) -> list[Token]
             name=name,
             scope=scope,
             site=site,
+            organisation=organisation,
             made_ms=made_ms,
             last_used_ms=last_used_ms,
             revoked_ms=revoked_ms,
         )
-        for number, name, scope, _, site, made_ms, last_used_ms, revoked_ms in rows
+        for number, name, scope, _, site, made_ms, last_used_ms, revoked_ms, _, organisation in rows
     ]
 
 
 @names_faults
 def revoke_token(
-    connection: Connection, token_id: int, *, now_ms: int, site_id: int | None = None
+    connection: Connection,
+    token_id: int,
+    *,
+    now_ms: int,
+    site_id: int | None = None,
+    organisation_id: int | None = None,
 ) -> Token:
     """Revoke a token, for good; its row stays.
 
     Parameters
     ----------
-    site_id : int, optional
-        Only a token of this site.
+    site_id, organisation_id : int, optional
+        Only a token of this site, or of this organisation.
 
     Raises
     ------
@@ -177,9 +221,8 @@ def revoke_token(
         If there is no such token, or it was revoked before.
     """
     with joined(connection):
-        open_ones = {
-            one.id: one for one in tokens_of(connection, site_id) if one.revoked_ms is None
-        }
+        there = tokens_of(connection, site_id, organisation_id=organisation_id)
+        open_ones = {one.id: one for one in there if one.revoked_ms is None}
         if token_id not in open_ones:
             raise UsageError(
                 f"there is no token {token_id} to be revoked",

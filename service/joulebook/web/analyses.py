@@ -22,6 +22,7 @@ from joulebook.core.spans import days_span
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
+from joulebook.storage.narrowing import may_read
 from joulebook.storage.record_results import is_behind, result_stamp
 from joulebook.storage.records import Site
 from joulebook.storage.tariffs import tariffs_of
@@ -223,12 +224,19 @@ class Analyses:
         return document | {"record": document["record"] | {"behind": behind}}
 
     def _kept_of(self, name: str, site: Site, stamp: Hashable) -> Any:
-        """Return what is kept under a name, if it was made of what the stamp stands for."""
+        """Return what is kept under a name, if it was made of what the stamp stands for.
+
+        Nothing to a request that may not read the site: it is not to get past the database.
+        """
+        if not may_read(site.id):
+            return None
         with self._lock:
             kept_stamp, found = self._kept.get((name, site), (None, None))
         return found if kept_stamp == stamp else None
 
     def _keep(self, name: str, site: Site, stamp: Hashable, found: Any) -> None:
+        if not may_read(site.id):
+            return  # it was made of nothing
         with self._lock:
             self._kept[name, site] = (stamp, found)
             self._kept.move_to_end((name, site))

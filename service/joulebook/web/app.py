@@ -39,6 +39,7 @@ from joulebook.web.pages import (
     money,
     months,
     nights,
+    organisations,
     people,
     plan,
     quarantine,
@@ -155,7 +156,7 @@ def build_app(
     app.include_router(setup_pages)
     for module in (money, plan, evidence, alerts, alert_forms):
         app.include_router(module.router)
-    for module in (sign_in, welcome, me, people, tokens, sharing, audit):
+    for module in (sign_in, welcome, me, people, organisations, tokens, sharing, audit):
         app.include_router(module.router)
     templates.globals["navigation"] = entries_of(app.routes)
     describe(app)

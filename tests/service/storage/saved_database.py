@@ -38,6 +38,7 @@ from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
 from joulebook.storage.deliveries import Told, put_delivery
 from joulebook.storage.events import Event, add_event
 from joulebook.storage.home_lines import save_numbers, save_peers, save_told
+from joulebook.storage.organisations import add_organisation, place_site
 from joulebook.storage.people import add_person, set_password
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import put_aside
@@ -54,7 +55,7 @@ from joulebook.storage.welcomes import make_welcome
 from joulebook.storage.zone_rules import save_zone_rules
 from tests.helpers.databases import write
 
-_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0015")
+_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0016")
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
 SAVED = tuple(DATA / f"schema-{number}.sql" for number in _RELEASED)
@@ -101,6 +102,7 @@ def fill(data_dir: Path) -> Database:
         _let_in(connection, studio)
         _stand_for(connection, studio)
         _tell(connection, studio)
+        _gather(connection, studio)
     database.close()
     return database
 
@@ -196,6 +198,13 @@ def _tell(connection: Connection, site: Site) -> None:
     save_numbers(connection, [(site.id, b"{}", "record-1")], now_ms=FIRST_MS)
     save_peers(connection, [(site.id, b"{}")])
     save_told(connection, [(site.id, 90_000, ("alert",), b"[]", "all of it")], FIRST_MS)
+
+
+def _gather(connection: Connection, site: Site) -> None:
+    """Enter what is there from schema 0016 on: an organisation with a site and a person."""
+    kiln = add_organisation(connection, "Kiln and Sun", now_ms=FIRST_MS)
+    place_site(connection, site, kiln, who="Ada", now_ms=FIRST_MS)
+    add_person(connection, "Fin", now_ms=FIRST_MS, inside={kiln.id: "owner"})
 
 
 _TARIFF = """

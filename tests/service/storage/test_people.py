@@ -97,7 +97,7 @@ def test_who_is_invited_or_shut_out_has_no_password_that_counts(connection: Conn
 
 def test_what_somebody_may_do_is_changed(connection: Connection, site: Site) -> None:
     person = add_person(connection, "Rui", now_ms=1, everywhere="viewer")
-    changed = change_roles(connection, person, everywhere=None, at={site.id: "owner"})
+    changed = change_roles(connection, person, everywhere=None, inside={}, at={site.id: "owner"})
     assert (changed.everywhere, changed.at) == (None, {site.id: "owner"})
     assert people(connection) == [changed]
 
@@ -108,11 +108,11 @@ def test_the_last_owner_stays_one(connection: Connection, site: Site) -> None:
     with pytest.raises(UsageError, match="the only owner"):
         set_disabled(connection, ada, disabled_ms=9)
     with pytest.raises(UsageError, match="the only owner"):
-        change_roles(connection, ada, everywhere="viewer", at={})
+        change_roles(connection, ada, everywhere="viewer", inside={}, at={})
     assert people(connection)[0] == ada
     ben = owner(connection, "Ben")
     set_disabled(connection, ada, disabled_ms=9)
     with pytest.raises(UsageError, match="the only owner"):
         set_disabled(connection, ben, disabled_ms=9)
     assert has_owner(connection)
-    change_roles(connection, ben, everywhere="owner", at={site.id: "viewer"})
+    change_roles(connection, ben, everywhere="owner", inside={}, at={site.id: "viewer"})

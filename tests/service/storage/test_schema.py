@@ -26,6 +26,7 @@ from joulebook.storage.models import (
     DeviceRow,
     DirtyDayRow,
     EventRow,
+    OrganisationRow,
     QuarantineRow,
     RecordMarkRow,
     RecordResultRow,
@@ -37,6 +38,7 @@ from joulebook.storage.models_homes import HomeLineRow
 from joulebook.storage.models_money import TariffRow
 from joulebook.storage.models_people import (
     AuditRow,
+    OrganisationRoleRow,
     PersonRow,
     RoleRow,
     SessionRow,
@@ -100,6 +102,8 @@ MODELS = (
     SignOffRow,
     ZoneRulesRow,
     HomeLineRow,
+    OrganisationRow,
+    OrganisationRoleRow,
 )
 
 DRIVER_ONLY = {

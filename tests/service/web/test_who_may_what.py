@@ -17,12 +17,14 @@ import pytest
 from fastapi.routing import iter_route_contexts
 from fastapi.testclient import TestClient
 
+from joulebook.storage.organisations import organisation_named
 from joulebook.storage.people import add_person
 from joulebook.storage.records import Scope
 from joulebook.storage.shares import add_share, revoke_share, shares_of
-from joulebook.storage.tokens import revoke_token, tokens_of
+from joulebook.storage.tokens import insert_token, revoke_token, tokens_of
 from tests.helpers.databases import write
 from tests.helpers.pages import HOUSE, NOW_MS
+from tests.helpers.postgres import PostgresServer
 from tests.helpers.visitors import DAY_MS, OUTSIDE, Door, opened_door
 
 SITES = ("studio", "barn")
@@ -33,8 +35,11 @@ OPEN = re.compile(
 #: Pages of a site that only its owner opens; all others a viewer opens too.
 OWNERS_ONLY = re.compile(r"/sites/[^/]+/(setup|shares|alerts)(/.+)?")
 #: What concerns all sites, or the people: for owners of everything.
-KEEPERS = re.compile(r"/(audit|people(?!/me\b)(/.+)?|setup/.+)")
-VALUES = {"day": "2026-03-03", "week": "2026-W09", "number": "1", "path": "x"}
+#: And for owners of an organisation, who are shown and change what is of theirs.
+KEEPERS = re.compile(r"/(audit|people(?!/me\b)(/.+)?|setup/.+|organisations(/.+)?)")
+#: For owners of everything alone.
+HOUSEKEEPERS = re.compile(r"POST /organisations(/\d+/(sites|delete))?")
+VALUES = {"day": "2026-03-03", "week": "2026-W09", "number": "1", "token": "1", "path": "x"}
 REFUSALS = ("not-signed-in", "not-yours", "unknown-site")
 
 
@@ -46,7 +51,8 @@ class Role:
     sees: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
     signed_in: bool = False
-    keeper: bool = False
+    keeper: bool = False  # adds sites and people, to everything or to an organisation
+    housekeeper: bool = False  # may do everything
     onlooker: bool = False  # may see what is of every site, or none
     watches: bool = False
     reads: bool = False  # the API, with a token
@@ -56,10 +62,23 @@ class Role:
 
 
 def program(
-    scope: Scope, site: str | None, door: Door, at: str, *, revoked: bool = False
+    scope: Scope,
+    site: str | None,
+    door: Door,
+    at: str,
+    *,
+    revoked: bool = False,
+    organisation: str = "",
 ) -> TestClient:
     given = {"studio": door.studio, "barn": door.barn, None: None}[site]
-    secret = door.token("tool", scope, given)
+    if organisation:
+        with closing(door.database.connect()) as connection:
+            of = organisation_named(connection, organisation)
+            secret = insert_token(
+                *(connection, None, "tool"), scope=scope, now_ms=NOW_MS, organisation=of
+            )
+    else:
+        secret = door.token("tool", scope, given)
     if revoked:
         with closing(door.database.connect()) as connection:
             revoke_token(connection, tokens_of(connection)[-1].id, now_ms=1)
@@ -125,6 +144,7 @@ EVERYTHING: dict[str, Any] = {
     "changes": SITES,
     "signed_in": True,
     "keeper": True,
+    "housekeeper": True,
     "onlooker": True,
     "watches": True,
 }
@@ -146,6 +166,20 @@ ROLES = {
     "viewer of everything": Role(partial(person, "Eve"), sees=SITES, signed_in=True, onlooker=True),
     "session that has ended": Role(partial(person, "Ada", ago_ms=14 * DAY_MS)),
     "session of somebody who was shut out": Role(shut_out),
+    "owner of an organisation": Role(
+        partial(person, "Fin"),
+        sees=("studio",),
+        changes=("studio",),
+        signed_in=True,
+        keeper=True,
+    ),
+    "viewer of an organisation": Role(partial(person, "Gil"), sees=("studio",), signed_in=True),
+    "owner of another organisation": Role(
+        partial(person, "Hana"), sees=("barn",), changes=("barn",), signed_in=True, keeper=True
+    ),
+    "token that reads an organisation": Role(
+        partial(program, "read", None, organisation="Kiln and Sun"), sees=("studio",), reads=True
+    ),
     "token that writes": Role(partial(program, "write", "studio"), writes=("studio",)),
     "token that reads the studio": Role(
         partial(program, "read", "studio"), sees=("studio",), reads=True
@@ -188,6 +222,8 @@ def is_let_in(role: Role, method: str, path: str, site: str | None) -> bool | No
         if method == "POST":
             return site in role.changes
         return site in role.changes or (None if OWNERS_ONLY.fullmatch(path) else True)
+    if HOUSEKEEPERS.fullmatch(f"{method} {path}"):
+        return role.housekeeper
     if KEEPERS.fullmatch(path):
         return role.keeper
     if path == "/quarantine":
@@ -206,12 +242,29 @@ def was_let_in(client: TestClient, method: str, path: str) -> bool:
     return not gone and not kind.endswith(REFUSALS) and answer.status_code not in (401, 403, 429)
 
 
-@pytest.fixture(scope="module")
-def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[bool, Door]:
-    """Two services, with an owner and without; whoever comes leaves them as they were."""
-    return {
-        owned: opened_door(tmp_path_factory.mktemp("door"), owned=owned) for owned in (True, False)
+@pytest.fixture(scope="module", params=["file", pytest.param("server", marks=pytest.mark.outside)])
+def doors(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[dict[bool, Door]]:
+    """Two services, with an owner and without; whoever comes leaves them as they were.
+
+    On a server its own wall stands behind the program's: it must not keep out who may come.
+    """
+    postgres: PostgresServer | None = (
+        None if request.param == "file" else request.getfixturevalue("postgres")
+    )
+    there = {
+        owned: opened_door(
+            tmp_path_factory.mktemp("door"),
+            owned=owned,
+            tenants=True,
+            server=None if postgres is None else postgres.place(),
+        )
+        for owned in (True, False)
     }
+    yield there
+    for door in there.values():
+        door.database.close()
 
 
 @pytest.mark.parametrize("name", ROLES)

@@ -9,6 +9,7 @@ from typing import Any
 import psycopg
 from psycopg import ClientCursor, pq
 
+from joulebook.storage.narrowing import Narrowing
 from joulebook.storage.postgres.faults import naming_server_faults
 from joulebook.storage.postgres.pool import Pool, raw_of
 
@@ -36,13 +37,19 @@ class PostgresConnection:
 
     A statement's values stand in its text when it is sent: so none needs its type said, as a
     value that may be missing would. Between transactions a connection that broke is replaced.
+
+    Parameters
+    ----------
+    narrowing : Narrowing or None
+        Whose rows it may see until it is given back; ``None`` is everybody's.
     """
 
-    def __init__(self, pool: Pool, address: str) -> None:
+    def __init__(self, pool: Pool, address: str, narrowing: Narrowing | None = None) -> None:
         self._pool = pool
+        self._narrowing = narrowing
         self.address = address
         with naming_server_faults(address):
-            self._lent = pool.lend()
+            self._lent = pool.lend(narrowing)
         self._raw = raw_of(self._lent)
 
     @property
@@ -136,7 +143,7 @@ class PostgresConnection:
         """Return the connection, or another one where it broke outside of a transaction."""
         if self._raw.closed:
             self._pool.give_back(self._lent)
-            self._lent = self._pool.lend()
+            self._lent = self._pool.lend(self._narrowing)
             self._raw = raw_of(self._lent)
         return self._raw
 

@@ -5,6 +5,8 @@ from typing import Any
 import psycopg
 from sqlalchemy.pool import PoolProxiedConnection, QueuePool
 
+from joulebook.storage.narrowing import Narrowing
+from joulebook.storage.postgres.policies import NARROW, WIDEN, values_of
 from joulebook.storage.postgres.values import adapt
 
 #: A connection that was lent, and that must be given back.
@@ -38,8 +40,8 @@ class Pool:
             reset_on_return=None,  # we do, for our connections begin transactions themselves
         )
 
-    def lend(self) -> Lent:
-        """Return a connection that works.
+    def lend(self, narrowing: Narrowing | None = None) -> Lent:
+        """Return a connection that works, and sees rows of whom it is narrowed to alone.
 
         Raises
         ------
@@ -51,11 +53,19 @@ class Pool:
         while True:
             lent = self._pool.connect()
             try:
-                raw_of(lent).execute("SELECT 1")
+                # Here too, for one that nobody gave back comes back as it was left.
+                raw_of(lent).execute(WIDEN)
             except psycopg.Error:
                 lent.invalidate()  # the server was restarted since; a new one tells if it is away
             else:
-                return lent
+                break
+        if narrowing is not None:
+            try:
+                raw_of(lent).execute(NARROW, values_of(narrowing, local=False))
+            except psycopg.Error:
+                self.give_back(lent)
+                raise
+        return lent
 
     def give_back(self, lent: Lent) -> None:
         """Take a connection back, as it was when it was lent."""
@@ -65,7 +75,7 @@ class Pool:
         try:
             if raw.info.transaction_status != psycopg.pq.TransactionStatus.IDLE:
                 raw.execute("ROLLBACK")
-            raw.execute("RESET ALL")
+            raw.execute(WIDEN)
         except psycopg.Error:
             lent.invalidate()
         lent.close()

@@ -8,8 +8,10 @@ from psycopg.conninfo import conninfo_to_dict
 from sqlalchemy import Engine, create_engine, event
 
 from joulebook.errors import UsageError
+from joulebook.storage.narrowing import narrowing
 from joulebook.storage.places import ServerPlace
 from joulebook.storage.postgres.connection import LOCKS, PostgresConnection
+from joulebook.storage.postgres.policies import NARROW, values_of
 from joulebook.storage.postgres.pool import Pool
 from joulebook.storage.postgres.preparing import prepare, refuse_unknown
 
@@ -53,7 +55,7 @@ class Server:
         StorageUnavailableError
             If the server is away, or all connections are in use for too long.
         """
-        return PostgresConnection(self._pool, self.address)
+        return PostgresConnection(self._pool, self.address, narrowing())
 
     def prepare(self) -> None:
         """Make or migrate the tables where that is needed; see `preparing.prepare`."""
@@ -84,6 +86,9 @@ class Server:
             # As in a file: one who writes the catalogue keeps all others out until the commit.
             if not connection.get_execution_options().get("reads", False):
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCKS}, 0)")
+            now = narrowing()
+            if now is not None:
+                connection.exec_driver_sql(NARROW, values_of(now, local=True))
 
         return engine
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from joulebook.storage.narrowing import Narrowing
 from joulebook.storage.records import Grant, Role
 
 
@@ -20,9 +21,12 @@ class Actor:
         no owner yet, or runs as a demonstration; ``token`` is a program; ``share`` holds the link
         to one page.
     everywhere : Role or None
-        What he may do at every site; an owner everywhere may add sites and people.
+        What he may do at every site; an owner everywhere may add sites, people, organisations.
+    inside : mapping of organisation id to Role
+        What he may do at every site of an organisation; an owner of one may add sites and people
+        to it.
     at : mapping of site id to Role
-        What he may do at single sites.
+        What he may do at single sites, those of his organisations among them.
     proof : str
         What a form must send back, so that no other page can send it in his name; empty where
         he has no session.
@@ -37,6 +41,7 @@ class Actor:
     name: str
     kind: Literal["nobody", "house", "person", "token", "share"]
     everywhere: Role | None = None
+    inside: Mapping[int, Role] = field(default_factory=dict)
     at: Mapping[int, Role] = field(default_factory=dict)
     proof: str = ""
     person_id: int | None = None
@@ -54,8 +59,24 @@ class Actor:
         return self.may_run_the_house() or self.at.get(site_id) == "owner"
 
     def may_run_the_house(self) -> bool:
-        """Tell whether he may add sites and people."""
+        """Tell whether he may do everything: add organisations, and sites and people of none."""
         return self.everywhere == "owner"
+
+    def may_add(self) -> bool:
+        """Tell whether he may add sites and people: to everything, or to an organisation."""
+        return self.may_run_the_house() or bool(self.owned())
+
+    def owned(self) -> frozenset[int]:
+        """Return the ids of the organisations to which he may add sites and people."""
+        return frozenset(number for number, role in self.inside.items() if role == "owner")
+
+    def narrowing(self) -> Narrowing | None:
+        """Return whose rows he may read at all; ``None`` where everybody's."""
+        if self.everywhere is not None:
+            return None
+        # One who writes finds the site that he writes to.
+        written = () if self.grant is None or not self.grant.site else (self.grant.site_id,)
+        return Narrowing(frozenset((*self.at, *written)), frozenset(self.inside))
 
 
 NOBODY = Actor(name="nobody", kind="nobody")

@@ -45,21 +45,37 @@ Owned = Annotated[Site, Depends(owned_site)]
 
 
 async def keeper_of(actor: Asking) -> Actor:
-    """Return who asks, if he may add sites and people."""
+    """Return who asks, if he may add sites and people: to everything, or to an organisation."""
+    if not actor.may_add():
+        raise _not_his(actor)
+    return actor
+
+
+#: For handlers that concern several sites. What they show and take is of his organisations alone,
+#: unless he may run the house.
+Keeper = Annotated[Actor, Depends(keeper_of)]
+
+
+async def housekeeper_of(actor: Asking) -> Actor:
+    """Return who asks, if he may do everything."""
     if not actor.may_run_the_house():
-        raise ProblemError(
-            403,
-            "not-yours",
-            f"{actor.name} may not change what concerns every site",
-            where="this joulebook",
-            expected="an owner of every site",
-            next_step="ask one",
-        )
+        raise _not_his(actor)
     return actor
 
 
 #: For handlers that concern every site.
-Keeper = Annotated[Actor, Depends(keeper_of)]
+Housekeeper = Annotated[Actor, Depends(housekeeper_of)]
+
+
+def _not_his(actor: Actor) -> ProblemError:
+    return ProblemError(
+        403,
+        "not-yours",
+        f"{actor.name} may not change what concerns every site",
+        where="this joulebook",
+        expected="an owner of every site",
+        next_step="ask one",
+    )
 
 
 async def onlooker_of(actor: Asking) -> Actor:

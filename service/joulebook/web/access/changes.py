@@ -11,7 +11,13 @@ from joulebook.web.backing import Backing
 
 @contextmanager
 def noted_change(
-    backing: Backing, actor: Actor, action: str, *, site: str | None = None, detail: str = ""
+    backing: Backing,
+    actor: Actor,
+    action: str,
+    *,
+    site: str | None = None,
+    detail: str = "",
+    organisation_id: int | None = None,
 ) -> Iterator[Connection]:
     """Give a connection whose transaction also notes the change.
 
@@ -23,12 +29,19 @@ def noted_change(
         The name of the site that it is about.
     detail : str
         What was set to what; no secrets.
+    organisation_id : int, optional
+        The organisation that it is about, where it is about no site.
     """
     with closing(backing.database.connect()) as connection, transaction(connection):
         yield connection
         note_change(
             connection,
             Audited(
-                at_ms=backing.clock_ms(), who=actor.name, site=site, action=action, detail=detail
+                at_ms=backing.clock_ms(),
+                who=actor.name,
+                site=site,
+                action=action,
+                detail=detail,
+                organisation_id=organisation_id,
             ),
         )

@@ -9,6 +9,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from joulebook.errors import JoulebookError
 from joulebook.ingest.throttle import Throttle
+from joulebook.storage.narrowing import Narrowing, narrow
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.knowing import Knowing, asked_address
 from joulebook.web.access.openly import is_for, is_open, is_the_same_for_all, takes_tokens
@@ -38,11 +39,14 @@ class Gate:
         request = Request(scope)
         refusal: Response | None = None
         now = Asked(NOBODY, asked_address(request))
+        # A server may begin a request in what is left of the one before on the same connection.
+        narrow(None)
         try:
             if not is_the_same_for_all(request.url.path):
                 now = await self._who(request)
             request.state.actor = now.actor
             asked.set(now)
+            narrow(_narrowing(request, now.actor))
             if request.url.path.startswith(SHARED):
                 scope = _in_place(scope, now.address)
             else:
@@ -86,6 +90,13 @@ class Gate:
 
 def _may_watch(actor: Actor) -> bool:
     return actor.watches or actor.may_run_the_house()
+
+
+def _narrowing(request: Request, actor: Actor) -> Narrowing | None:
+    """Return whose rows the handlers may read, whatever they ask the database for."""
+    if request.url.path == "/readyz" or (request.url.path == "/metrics" and _may_watch(actor)):
+        return None  # how the service does concerns every site; what is told of it is checked
+    return actor.narrowing()
 
 
 def _in_place(scope: Scope, address: str) -> Scope:

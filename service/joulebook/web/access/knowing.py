@@ -8,6 +8,7 @@ from dataclasses import replace
 from starlette.requests import Request
 
 from joulebook.ingest.throttle import Throttle
+from joulebook.storage.organisations import sites_inside
 from joulebook.storage.people import has_owner
 from joulebook.storage.records import Grant
 from joulebook.storage.sessions import session_of
@@ -60,7 +61,7 @@ class Knowing:
         if direct and (backing_in(request).rules.demonstration or not self.is_owned(request)):
             return replace(HOUSE, grant=grant)
         if grant is not None:
-            return _program(grant)
+            return self._program(request, grant)
         if takes_tokens(request.url.path) and "authorization" in request.headers:
             return NOBODY  # a program with a token that does not count is nobody else either
         return replace(self._person(request), watches=direct)
@@ -117,10 +118,34 @@ class Knowing:
             name=found.name,
             kind="person",
             everywhere=found.everywhere,
+            inside=found.inside,
             at=found.at,
             proof=proof_of(secret),
             person_id=found.person_id,
             session_id=found.session_id,
+        )
+
+    def _program(self, request: Request, grant: Grant) -> Actor:
+        if grant.scope != "read":
+            return Actor(
+                name=grant.name, kind="token", grant=grant, watches=grant.scope == "metrics"
+            )
+        if grant.organisation_id is not None:
+            with closing(backing_in(request).database.connect()) as connection:
+                inside = sites_inside(connection, grant.organisation_id)
+            return Actor(
+                name=grant.name,
+                kind="token",
+                inside={grant.organisation_id: "viewer"},
+                at=dict.fromkeys(inside, "viewer"),
+                grant=grant,
+            )
+        return Actor(
+            name=grant.name,
+            kind="token",
+            everywhere=None if grant.site else "viewer",
+            at={grant.site_id: "viewer"} if grant.site else {},
+            grant=grant,
         )
 
 
@@ -164,16 +189,4 @@ def _good_no_longer() -> ProblemError:
         expected="a link to a page that was not revoked and has not ended",
         next_step="ask whoever gave it to you for a new one",
         link="/sign-in",
-    )
-
-
-def _program(grant: Grant) -> Actor:
-    reads = grant.scope == "read"
-    return Actor(
-        name=grant.name,
-        kind="token",
-        everywhere="viewer" if reads and not grant.site else None,
-        at={grant.site_id: "viewer"} if reads and grant.site else {},
-        grant=grant,
-        watches=grant.scope == "metrics",
     )

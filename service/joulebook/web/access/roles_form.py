@@ -1,9 +1,11 @@
 """What somebody may see and change, as a form asks it and as a page says it."""
 
-from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from joulebook.storage.records import Role, Site
+from joulebook.storage.people import Person
+from joulebook.storage.records import Role
 from joulebook.web.access.forms import Form
+from joulebook.web.access.reach import Reach
 
 #: What is sent, and what is read.
 CHOICES = (("", "nothing"), ("viewer", "look"), ("owner", "look, and change what is said of it"))
@@ -13,27 +15,69 @@ CHOICES_EVERYWHERE = (
     ("viewer", "look, at every site"),
     ("owner", "everything: change every site, add sites and people"),
 )
+#: And where it concerns those of an organisation.
+CHOICES_INSIDE = (
+    ("", "nothing, but what is said for single sites"),
+    ("viewer", "look, at every site of it"),
+    ("owner", "change every site of it, add sites and people to it"),
+)
 _ROLES: dict[str, Role] = {"viewer": "viewer", "owner": "owner"}
 
 
-def asked_roles(form: Form, sites: Sequence[Site]) -> tuple[Role | None, dict[int, Role]]:
-    """Return the role everywhere and those at single sites; nothing at all is a fault."""
-    everywhere = _ROLES.get(form.choice("everywhere", ("", *_ROLES)))
-    asked = {site.id: form.choice(f"site-{site.name}", ("", *_ROLES)) for site in sites}
-    at = {site_id: _ROLES[role] for site_id, role in asked.items() if role}
-    if everywhere is None and not at and not form.errors:
-        form.errors["everywhere"] = "There is nothing that this person may do."
-    return everywhere, at
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """What somebody may do: everywhere, by organisation and by site."""
+
+    everywhere: Role | None = None
+    inside: dict[int, Role] = field(default_factory=dict)
+    at: dict[int, Role] = field(default_factory=dict)
 
 
-def roles_words(everywhere: Role | None, at: Mapping[int, Role], sites: Sequence[Site]) -> str:
-    """Return what a person may do, in words."""
-    if everywhere == "owner":
+def asked_roles(form: Form, reach: Reach, *, leaves: bool = False) -> Roles:
+    """Return the roles that a form gives, of those that its sender may give.
+
+    Nothing at all is a fault, unless the person ``leaves`` for what he may do elsewhere.
+    """
+    words = ("", *_ROLES)
+    # Not even read of one who does not run the house.
+    everywhere = _ROLES.get(form.choice("everywhere", words)) if reach.everything else None
+    inside = {
+        each.id: form.choice(f"organisation-{each.id}", words) for each in reach.organisations
+    }
+    at = {site.id: form.choice(f"site-{site.name}", words) for site in reach.sites}
+    roles = Roles(everywhere, _given(inside), _given(at))
+    if roles == Roles() and not leaves and not form.errors:
+        form.errors[first_field(reach)] = "There is nothing that this person may do."
+    return roles
+
+
+def first_field(reach: Reach) -> str:
+    """Return the name of the first field of the form, beside which its faults stand."""
+    return "everywhere" if reach.everything else f"organisation-{reach.organisations[0].id}"
+
+
+def roles_of(person: Person) -> Roles:
+    """Return what a person may do."""
+    return Roles(person.everywhere, dict(person.inside), dict(person.at))
+
+
+def roles_words(roles: Roles, reach: Reach) -> str:
+    """Return what a person may do, in words; of what is out of reach nothing is said."""
+    if reach.everything and roles.everywhere == "owner":
         return "owner of everything"
-    words = ["looks at every site"] if everywhere == "viewer" else []
+    words = ["looks at every site"] if reach.everything and roles.everywhere else []
     words += [
-        f"{'owner of' if at[site.id] == 'owner' else 'looks at'} {site.name}"
-        for site in sites
-        if site.id in at
+        f"{'owner of' if roles.inside[each.id] == 'owner' else 'looks at'} all of {each.name}"
+        for each in reach.organisations
+        if each.id in roles.inside
+    ]
+    words += [
+        f"{'owner of' if roles.at[site.id] == 'owner' else 'looks at'} {site.name}"
+        for site in reach.sites
+        if site.id in roles.at
     ]
     return ", ".join(words) or "nothing"
+
+
+def _given(asked: dict[int, str]) -> dict[int, Role]:
+    return {number: _ROLES[role] for number, role in asked.items() if role}

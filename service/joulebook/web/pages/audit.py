@@ -17,12 +17,17 @@ _PER_PAGE = 50
 
 
 @router.get("/audit")
-def audit_page(backing: Backed, _keeper: Keeper, page: str = "1") -> HTMLResponse:
-    """Show the changes, the latest first."""
+def audit_page(backing: Backed, keeper: Keeper, page: str = "1") -> HTMLResponse:
+    """Show the changes, the latest first: all, or those of his organisations."""
     number = asked_page(page, link="/audit")
     with closing(backing.database.connect()) as connection:
         # One more than is shown tells whether there are older ones.
-        found = audit_log(connection, most=_PER_PAGE + 1, skip=(number - 1) * _PER_PAGE)
+        found = audit_log(
+            connection,
+            organisation_ids=None if keeper.may_run_the_house() else keeper.owned(),
+            most=_PER_PAGE + 1,
+            skip=(number - 1) * _PER_PAGE,
+        )
     shown = backing.render(
         "audit.html",
         changes=found[:_PER_PAGE],

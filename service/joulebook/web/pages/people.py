@@ -1,22 +1,42 @@
-"""Who may sign in, and what each may see and change."""
+"""Who may sign in, and what each may see and change.
 
-from contextlib import closing
-from typing import Annotated
+Who runs the house is shown everybody. An owner of an organisation is shown those who may do
+something in it, says what they may do in it, and has no power over what they may do elsewhere.
+"""
+
+from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from joulebook.errors import UsageError
-from joulebook.storage.catalogue import sites
-from joulebook.storage.people import Person, add_person, change_roles, people, set_disabled
+from joulebook.storage.database import Connection
+from joulebook.storage.people import (
+    Person,
+    add_person,
+    change_roles,
+    change_roles_among,
+    set_disabled,
+)
 from joulebook.storage.sessions import close_sessions
 from joulebook.storage.welcomes import make_welcome
+from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Keeper, Sent
 from joulebook.web.access.changes import noted_change
 from joulebook.web.access.forms import Form
 from joulebook.web.access.links import link_to
-from joulebook.web.access.roles_form import CHOICES, CHOICES_EVERYWHERE, asked_roles, roles_words
+from joulebook.web.access.reach import Reach, people_in, reach_of
+from joulebook.web.access.roles_form import (
+    CHOICES,
+    CHOICES_EVERYWHERE,
+    CHOICES_INSIDE,
+    Roles,
+    asked_roles,
+    first_field,
+    roles_of,
+    roles_words,
+)
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
@@ -34,52 +54,61 @@ Number = Annotated[int, Path(ge=1, le=2**53)]
 
 
 @router.get("")
-def people_page(backing: Backed, _keeper: Keeper) -> Response:
+def people_page(backing: Backed, keeper: Keeper) -> Response:
     """Show everybody, and the form to add somebody."""
-    return _list(backing, Form())
+    return _list(backing, reach_of(backing, keeper), Form())
 
 
 @router.post("")
 def add(request: Request, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Add somebody, and show the link that lets him in, once."""
-    known = sites(backing.database)
+    reach = reach_of(backing, keeper)
     name = form.text("name", most=40, needed=True)
-    everywhere, at = asked_roles(form, known)
+    roles = asked_roles(form, reach)
     if form.errors:
-        return _list(backing, form, status=422)
-    detail = f"{name}: {roles_words(everywhere, at, known)}"
+        return _list(backing, reach, form, status=422)
+    noted = _noted(reach, f"{name}: {roles_words(roles, reach)}")
     now_ms = backing.clock_ms()
     try:
-        with noted_change(backing, keeper, "add person", detail=detail) as connection:
-            person = add_person(connection, name, now_ms=now_ms, everywhere=everywhere, at=at)
+        with noted_change(backing, keeper, "add person", **noted) as connection:
+            person = add_person(
+                *(connection, name),
+                now_ms=now_ms,
+                everywhere=roles.everywhere,
+                inside=roles.inside,
+                at=roles.at,
+            )
             secret = make_welcome(connection, person.id, now_ms=now_ms)
     except UsageError as error:
         form.refuse(error, "name")
-        return _list(backing, form, status=422)
+        return _list(backing, reach, form, status=422)
     return _invitation(backing, request, person, secret)
 
 
 @router.get("/{number}")
-def person_page(number: Number, backing: Backed, _keeper: Keeper, done: str = "") -> Response:
+def person_page(number: Number, backing: Backed, keeper: Keeper, done: str = "") -> Response:
     """Show one person, and what can be changed of him."""
-    return _one(backing, _person(backing, number), Form(), done=_DONE.get(done))
+    reach = reach_of(backing, keeper)
+    return _one(backing, reach, _person(backing, reach, number), Form(), done=_DONE.get(done))
 
 
 @router.post("/{number}")
 def change(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> Response:
     """Change what somebody may see and change."""
-    person, known = _person(backing, number), sites(backing.database)
-    everywhere, at = asked_roles(form, known)
+    reach = reach_of(backing, keeper)
+    person = _person(backing, reach, number)
+    roles = asked_roles(form, reach, leaves=not reach.holds(person))
     if form.errors:
-        return _one(backing, person, form, status=422)
-    detail = f"{person.name}: {roles_words(everywhere, at, known)}"
+        return _one(backing, reach, person, form, status=422)
+    noted = _noted(reach, f"{person.name}: {roles_words(roles, reach)}")
     try:
-        with noted_change(backing, keeper, "change person", detail=detail) as connection:
-            change_roles(connection, person, everywhere=everywhere, at=at)
+        with noted_change(backing, keeper, "change person", **noted) as connection:
+            _change(connection, reach, person, roles)
     except UsageError as error:
-        form.refuse(error, "everywhere")
-        return _one(backing, person, form, status=422)
-    return RedirectResponse(f"/people/{number}?done=changed", 303)
+        form.refuse(error, first_field(reach))
+        return _one(backing, reach, person, form, status=422)
+    left = not roles.inside and not roles.at and not reach.everything
+    return RedirectResponse("/people" if left else f"/people/{number}?done=changed", 303)
 
 
 @router.post("/{number}/link")
@@ -87,8 +116,9 @@ def new_link(
     number: Number, request: Request, keeper: Keeper, _form: Sent, backing: Backed
 ) -> Response:
     """Make a link with which somebody chooses a password, and show it once."""
-    person = _person(backing, number)
-    with noted_change(backing, keeper, "make a welcome link", detail=person.name) as connection:
+    reach, person = _held(backing, keeper, number)
+    noted = _noted(reach, person.name)
+    with noted_change(backing, keeper, "make a welcome link", **noted) as connection:
         secret = make_welcome(connection, person.id, now_ms=backing.clock_ms())
     return _invitation(backing, request, person, secret)
 
@@ -108,31 +138,54 @@ def let_in(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> Respo
 @router.post("/{number}/sign-out")
 def sign_out(number: Number, keeper: Keeper, _form: Sent, backing: Backed) -> Response:
     """Sign somebody out everywhere."""
-    person = _person(backing, number)
-    with noted_change(backing, keeper, "sign out person", detail=person.name) as connection:
+    reach, person = _held(backing, keeper, number)
+    noted = _noted(reach, person.name)
+    with noted_change(backing, keeper, "sign out person", **noted) as connection:
         close_sessions(connection, person.id)
     return RedirectResponse(f"/people/{number}?done=signed-out", 303)
 
 
-def _disabled(
-    number: int, form: Form, backing: Backing, keeper: Keeper, *, action: str
-) -> Response:
-    person, out = _person(backing, number), action == "shut out person"
+def _disabled(number: int, form: Form, backing: Backing, keeper: Actor, *, action: str) -> Response:
+    reach, person = _held(backing, keeper, number)
+    out = action == "shut out person"
     try:
-        with noted_change(backing, keeper, action, detail=person.name) as connection:
+        with noted_change(backing, keeper, action, **_noted(reach, person.name)) as connection:
             disabled_ms = backing.clock_ms() if out else None
             set_disabled(connection, person, disabled_ms=disabled_ms)
     except UsageError as error:
         form.refuse(error)
-        return _one(backing, person, form, status=422)
+        return _one(backing, reach, person, form, status=422)
     return RedirectResponse(f"/people/{number}?done={'shut-out' if out else 'let-in'}", 303)
 
 
-def _person(backing: Backing, number: int) -> Person:
-    with closing(backing.database.connect()) as connection:
-        for person in people(connection):
-            if person.id == number:
-                return person
+def _change(connection: Connection, reach: Reach, person: Person, roles: Roles) -> None:
+    if reach.everything:
+        change_roles(
+            *(connection, person),
+            everywhere=roles.everywhere,
+            inside=roles.inside,
+            at=roles.at,
+        )
+        return
+    change_roles_among(
+        *(connection, person),
+        organisation_ids=[each.id for each in reach.organisations],
+        site_ids=[each.id for each in reach.sites],
+        inside=roles.inside,
+        at=roles.at,
+    )
+
+
+def _noted(reach: Reach, detail: str) -> dict[str, Any]:
+    """Return what is noted of a change, and for whom: the organisation of the one who made it."""
+    of = None if reach.everything else reach.organisations[0].id
+    return {"detail": detail, "organisation_id": of}
+
+
+def _person(backing: Backing, reach: Reach, number: int) -> Person:
+    for person in people_in(backing, reach):
+        if person.id == number:
+            return person
     raise ProblemError(
         404,
         "not-found",
@@ -144,32 +197,55 @@ def _person(backing: Backing, number: int) -> Person:
     )
 
 
-def _list(backing: Backing, form: Form, *, status: int = 200) -> Response:
-    known = sites(backing.database)
-    with closing(backing.database.connect()) as connection:
-        everybody = people(connection)
+def _held(backing: Backing, keeper: Actor, number: int) -> tuple[Reach, Person]:
+    """Return a person over whose account the one who asks has power, and how far he reaches."""
+    reach = reach_of(backing, keeper)
+    person = _person(backing, reach, number)
+    if not reach.holds(person):
+        raise ProblemError(
+            403,
+            "not-yours",
+            f"{person.name} may do something elsewhere too, so the account is not yours",
+            where="the person",
+            expected="somebody who may do something in your organisation alone",
+            next_step="say below what the person may do in yours, or ask who runs this joulebook",
+            link=f"/people/{number}",
+        )
+    return reach, person
+
+
+def _list(backing: Backing, reach: Reach, form: Form, *, status: int = 200) -> Response:
+    everybody = people_in(backing, reach)
     page = backing.render(
         "people.html",
         form=form,
-        sites=known,
-        people=[(one, roles_words(one.everywhere, one.at, known)) for one in everybody],
+        reach=reach,
+        people=[(one, roles_words(roles_of(one), reach)) for one in everybody],
         choices=CHOICES,
+        choices_inside=CHOICES_INSIDE,
         choices_everywhere=CHOICES_EVERYWHERE,
     )
     return HTMLResponse(page, status)
 
 
 def _one(
-    backing: Backing, person: Person, form: Form, *, status: int = 200, done: str | None = None
+    backing: Backing,
+    reach: Reach,
+    person: Person,
+    form: Form,
+    *,
+    status: int = 200,
+    done: str | None = None,
 ) -> Response:
-    known = sites(backing.database)
     page = backing.render(
         "person.html",
         form=form,
         person=person,
-        roles=roles_words(person.everywhere, person.at, known),
-        sites=known,
+        roles=roles_words(roles_of(person), reach),
+        reach=reach,
+        holds=reach.holds(person),
         choices=CHOICES,
+        choices_inside=CHOICES_INSIDE,
         choices_everywhere=CHOICES_EVERYWHERE,
         zone=ZoneInfo("UTC"),
         done=done,

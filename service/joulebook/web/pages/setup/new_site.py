@@ -15,6 +15,7 @@ from joulebook.storage.records import Site
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Keeper, Sent
 from joulebook.web.access.forms import Form
+from joulebook.web.access.reach import reach_of
 from joulebook.web.backing import Backing
 from joulebook.web.setup.facts import BATTERY, LABELS, read_facts
 from joulebook.web.sites import Backed
@@ -22,7 +23,7 @@ from joulebook.web.sites import Backed
 router = APIRouter(include_in_schema=False)
 
 _FACTS = BATTERY[:3]
-_LABELS = LABELS | {"name": "Name", "timezone": "Time zone"}
+_LABELS = LABELS | {"name": "Name", "timezone": "Time zone", "organisation": "Belongs to"}
 #: Zones by these heads are those of places; the others are old names and bare offsets.
 _PLACES = (
     *("Africa/", "America/", "Antarctica/", "Arctic/", "Asia/", "Atlantic/", "Australia/"),
@@ -33,15 +34,16 @@ _PLACES = (
 @router.get("/setup/new-site")
 def new_site_page(actor: Keeper, backing: Backed) -> HTMLResponse:
     """Show the form."""
-    return _page(backing, actor, Form())
+    return _page(backing, actor, Form(), _choices(backing, actor))
 
 
 @router.post("/setup/new-site")
 def make_site(actor: Keeper, form: Sent, backing: Backed) -> Response:
     """Add the site and lead to its setup."""
-    site = _added(backing, form)
+    choices = _choices(backing, actor)
+    site = _added(backing, form, choices)
     if site is None:
-        return _page(backing, actor, form)
+        return _page(backing, actor, form, choices)
     with closing(backing.database.connect()) as connection:
         note_change(
             connection,
@@ -56,14 +58,26 @@ def make_site(actor: Keeper, form: Sent, backing: Backed) -> Response:
     return RedirectResponse(f"/sites/{site.name}/setup?done=added", 303)
 
 
-def _added(backing: Backing, form: Form) -> Site | None:
+def _choices(backing: Backing, actor: Actor) -> list[tuple[str, str]]:
+    """Return to which organisations the site may belong; to none where he runs the house."""
+    reach = reach_of(backing, actor)
+    none = [("", "no organisation")] if reach.everything else []
+    return none + [(str(each.id), each.name) for each in reach.organisations]
+
+
+def _added(backing: Backing, form: Form, choices: list[tuple[str, str]]) -> Site | None:
     name = form.text("name", most=63, needed=True)
     timezone = form.text("timezone", most=63, needed=True)
+    organisation = form.choice("organisation", [sent for sent, _ in choices])
     facts = read_facts(form, _FACTS)
     if form.errors:
         return None
     try:
-        return add_site(backing.database, name, timezone, **facts)
+        return add_site(
+            *(backing.database, name, timezone),
+            organisation_id=int(organisation) if organisation else None,
+            **facts,
+        )
     except UsageError as error:
         form.refuse(error, _field_of(error))
         return None
@@ -79,7 +93,9 @@ def _zones() -> tuple[str, ...]:
     return tuple(sorted(zone for zone in available_timezones() if zone.startswith(_PLACES)))
 
 
-def _page(backing: Backing, actor: Actor, form: Form) -> HTMLResponse:
+def _page(
+    backing: Backing, actor: Actor, form: Form, choices: list[tuple[str, str]]
+) -> HTMLResponse:
     page = backing.render(
         "setup/new_site.html",
         actor=actor,
@@ -87,5 +103,6 @@ def _page(backing: Backing, actor: Actor, form: Form) -> HTMLResponse:
         facts=_FACTS,
         labels=_LABELS,
         zones=_zones(),
+        organisations=choices,
     )
     return HTMLResponse(page, 422 if form.errors else 200)

@@ -5,7 +5,7 @@ CREATE TABLE alembic_version (
 	version_num VARCHAR(32) NOT NULL, 
 	CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)
 );
-INSERT INTO "alembic_version" VALUES('0015');
+INSERT INTO "alembic_version" VALUES('0016');
 CREATE TABLE alert_channels (
         id INTEGER NOT NULL PRIMARY KEY,
         site_id INTEGER NOT NULL REFERENCES sites (id),
@@ -80,8 +80,9 @@ CREATE TABLE audit (
         site VARCHAR,
         action VARCHAR NOT NULL,
         detail VARCHAR NOT NULL
-    );
-INSERT INTO "audit" VALUES(1,1772409480000,'Ada',NULL,'sign in','');
+    , organisation_id INTEGER);
+INSERT INTO "audit" VALUES(1,1772409480000,'Ada',NULL,'sign in','',NULL);
+INSERT INTO "audit" VALUES(2,1772409480000,'Ada','studio','put site into organisation','Kiln and Sun',14);
 CREATE TABLE blocks (
         id INTEGER NOT NULL PRIMARY KEY,
         device_id INTEGER NOT NULL REFERENCES devices (id),
@@ -207,7 +208,7 @@ CREATE TABLE markings (
         id INTEGER NOT NULL PRIMARY KEY CHECK (id = 1),
         last_mark INTEGER NOT NULL
     );
-INSERT INTO "markings" VALUES(1,13);
+INSERT INTO "markings" VALUES(1,14);
 CREATE TABLE newest (
         series_id INTEGER NOT NULL PRIMARY KEY REFERENCES series (id),
         at_ms INTEGER NOT NULL,
@@ -217,6 +218,20 @@ INSERT INTO "newest" VALUES(1,1772409485000,-0.25);
 INSERT INTO "newest" VALUES(2,1772409490000,0.75);
 INSERT INTO "newest" VALUES(3,1772409480000,'waiting');
 INSERT INTO "newest" VALUES(4,1772409480000,1);
+CREATE TABLE organisation_roles (
+        person_id INTEGER NOT NULL REFERENCES people (id),
+        organisation_id INTEGER NOT NULL REFERENCES organisations (id),
+        role VARCHAR NOT NULL CHECK (role IN ('viewer', 'owner')),
+        PRIMARY KEY (person_id, organisation_id)
+    );
+INSERT INTO "organisation_roles" VALUES(3,14,'owner');
+CREATE TABLE organisations (
+        id INTEGER NOT NULL PRIMARY KEY,
+        name VARCHAR NOT NULL,
+        name_folded VARCHAR NOT NULL UNIQUE,
+        made_ms INTEGER NOT NULL
+    );
+INSERT INTO "organisations" VALUES(14,'Kiln and Sun','kiln and sun',1772409480000);
 CREATE TABLE people (
         id INTEGER NOT NULL PRIMARY KEY,
         name VARCHAR NOT NULL,
@@ -228,6 +243,7 @@ CREATE TABLE people (
     );
 INSERT INTO "people" VALUES(1,'Ada','ada','no hash of any password','owner',1772409480000,NULL);
 INSERT INTO "people" VALUES(2,'Rui','rui',NULL,NULL,1772409480000,NULL);
+INSERT INTO "people" VALUES(3,'Fin','fin',NULL,NULL,1772409480000,NULL);
 CREATE TABLE quarantine (
         id INTEGER NOT NULL PRIMARY KEY,
         digest BLOB NOT NULL UNIQUE,
@@ -358,9 +374,9 @@ CREATE TABLE sites (
         warranty_years FLOAT,
         warranty_floor_ratio FLOAT,
         warranty_throughput_wh FLOAT
-    , inverter_w FLOAT, inverter_peak_w FLOAT, charge_low_c FLOAT, charge_high_c FLOAT, discharge_low_c FLOAT, discharge_high_c FLOAT, charge_max_v FLOAT, battery_maker VARCHAR, battery_model VARCHAR, battery_serial VARCHAR, inverter_maker VARCHAR, inverter_model VARCHAR, inverter_serial VARCHAR, installer VARCHAR, commissioned DATE, locale VARCHAR);
-INSERT INTO "sites" VALUES(1,'studio','Europe/Lisbon',200.0,16,'2025-01-15',10.0,0.7,NULL,6500.0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL);
-INSERT INTO "sites" VALUES(2,'annexe','Pacific/Apia',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL);
+    , inverter_w FLOAT, inverter_peak_w FLOAT, charge_low_c FLOAT, charge_high_c FLOAT, discharge_low_c FLOAT, discharge_high_c FLOAT, charge_max_v FLOAT, battery_maker VARCHAR, battery_model VARCHAR, battery_serial VARCHAR, inverter_maker VARCHAR, inverter_model VARCHAR, inverter_serial VARCHAR, installer VARCHAR, commissioned DATE, locale VARCHAR, organisation_id INTEGER REFERENCES organisations (id));
+INSERT INTO "sites" VALUES(1,'studio','Europe/Lisbon',200.0,16,'2025-01-15',10.0,0.7,NULL,6500.0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,14);
+INSERT INTO "sites" VALUES(2,'annexe','Pacific/Apia',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL);
 CREATE TABLE tariffs (
         id INTEGER NOT NULL PRIMARY KEY,
         site_id INTEGER NOT NULL REFERENCES sites (id),
@@ -379,11 +395,12 @@ CREATE TABLE "tokens" (
         scope VARCHAR NOT NULL CHECK (scope IN ('write', 'read', 'metrics')),
         made_ms INTEGER,
         last_used_ms INTEGER,
-        revoked_ms INTEGER,
+        revoked_ms INTEGER, organisation_id INTEGER REFERENCES organisations (id)
+    CHECK (organisation_id IS NULL OR (site_id IS NULL AND scope = 'read')),
         CHECK (site_id IS NOT NULL OR scope <> 'write')
     );
-INSERT INTO "tokens" VALUES(1,1,'bridge',X'D05C1865FE44BF9F2E23A2575CF4B1B82A4ABEBDE081190A3BB9041AAE8A283D','write',NULL,NULL,NULL);
-INSERT INTO "tokens" VALUES(2,NULL,'reader',X'C51E455B41DF6C017327E16001DD064B8B6733FAEAA69B23D9BD79C8079237D5','read',1772409480000,NULL,NULL);
+INSERT INTO "tokens" VALUES(1,1,'bridge',X'D05C1865FE44BF9F2E23A2575CF4B1B82A4ABEBDE081190A3BB9041AAE8A283D','write',NULL,NULL,NULL,NULL);
+INSERT INTO "tokens" VALUES(2,NULL,'reader',X'C51E455B41DF6C017327E16001DD064B8B6733FAEAA69B23D9BD79C8079237D5','read',1772409480000,NULL,NULL,NULL);
 CREATE TABLE welcomes (
         id INTEGER NOT NULL PRIMARY KEY,
         secret_sha256 BLOB NOT NULL UNIQUE,
@@ -496,4 +513,6 @@ CREATE INDEX ix_quarantine_reason_last ON quarantine (site_id, reason, last_rece
 CREATE INDEX ix_seal_links_day ON seal_links (device_id, day);
 CREATE INDEX ix_home_lines_mark ON home_lines (mark);
 CREATE INDEX ix_alert_episodes_open ON alert_episodes (site_id) WHERE closed_ms IS NULL;
+CREATE INDEX ix_sites_organisation ON sites (organisation_id);
+CREATE INDEX ix_audit_organisation ON audit (organisation_id);
 COMMIT;
