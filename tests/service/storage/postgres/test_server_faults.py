@@ -9,6 +9,7 @@ from threading import Barrier
 
 import psycopg
 import pytest
+import sqlalchemy
 
 from joulebook.errors import SchemaError, UsageError
 from joulebook.storage.catalogue import sites
@@ -16,6 +17,7 @@ from joulebook.storage.connections import ServerConnection, transaction, wait_fo
 from joulebook.storage.database import Database, ServerPlace
 from joulebook.storage.days import dirty_count, mark_days
 from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
+from joulebook.storage.postgres import preparing
 from joulebook.storage.postgres.faults import server_fault
 from joulebook.storage.records import Site
 from joulebook.storage.schema import newest_schema
@@ -101,6 +103,7 @@ def test_a_server_that_was_restarted_costs_one_statement(
     database, site = house
     with closing(connected(database)) as connection:
         mark_days(connection, site.id, DAYS)
+        connected(database).close()  # one that nobody holds is lost too
         own_server.stop()
         with pytest.raises(StorageUnavailableError):
             dirty_count(connection)
@@ -218,6 +221,18 @@ def test_an_empty_database_is_not_made_by_looking_at_it(
         for _ in range(2):
             with pytest.raises(UsageError, match="the server's database is empty"):
                 verify(database, result_fault=lambda _method, _result: None)
+
+
+def test_tables_that_cannot_be_made_for_another_reason_are_a_bug(
+    postgres: PostgresServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def make(connection: sqlalchemy.Connection) -> None:
+        connection.exec_driver_sql("CREATE TABLE shelves (board plank)")
+
+    monkeypatch.setattr(preparing, "_make", make)
+    place = ServerPlace(url=postgres.empty_database())
+    with pytest.raises(sqlalchemy.exc.ProgrammingError, match='type "plank" does not exist'):
+        Database.open(tmp_path, place)
 
 
 def test_two_that_find_an_empty_database_make_it_once(
