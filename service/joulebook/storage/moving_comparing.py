@@ -47,14 +47,17 @@ class Tally:
 
 
 def early_units(one: Side, other: Side) -> list[Unit]:
-    """Return the pieces that are many, of all that either side has."""
-    units: list[Unit] = []
+    """Return the pieces that are many, of all that either side has.
+
+    The chain comes before the blocks: a sealer there finds each of them linked.
+    """
+    units: list[Unit] = [Rows(table) for table in EARLY]
     for device in one.devices:
         weeks = {*weeks_of(one, device), *weeks_of(other, device)}
         units += [Week(device, week) for week in sorted(weeks, key=lambda week: week.start_ms)]
         months = {*months_of(one, device), *months_of(other, device)}
         units += [Month(device, start_ms) for start_ms in sorted(months)]
-    return [*units, *(Rows(table) for table in EARLY)]
+    return units
 
 
 def told_of(unit: Unit, side: Side) -> Told:

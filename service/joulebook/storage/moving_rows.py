@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from joulebook.errors import DataRefusedError
 from joulebook.storage.connections import require_transaction
 from joulebook.storage.marking import next_mark
 from joulebook.storage.moving_sides import Side, called_on, plain
@@ -121,9 +122,14 @@ def _told(column: str, value: Any, called: dict[str, dict[int, Any]]) -> Any:
         return value.encode() if isinstance(value, str) else value
     if column == "about":
         return about_told(value, called[column])
-    if column in called:
-        return called[column][value]
-    return plain(value)
+    if column in called and value not in called[column]:
+        raise DataRefusedError(
+            f"a row refers to what is not there: {column} {value}",
+            where="the rows of a site",
+            expected="a device, channel or mark of the site",
+            next_step="look at the database with `joulebook verify`",
+        )
+    return called[column][value] if column in called else plain(value)
 
 
 def _stored(column: str, value: Any, numbered: dict[str, dict[Any, int]]) -> Any:

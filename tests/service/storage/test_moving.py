@@ -24,6 +24,7 @@ from joulebook.storage.lock import only_mover
 from joulebook.storage.moving import MoveDiffersError, SiteThereError, move_site
 from joulebook.storage.moving_comparing import compare, early_units
 from joulebook.storage.moving_finish import late_units
+from joulebook.storage.moving_pairs import paired
 from joulebook.storage.moving_rows import HELD
 from joulebook.storage.moving_sides import Side, the_side
 from joulebook.storage.moving_source import end_source, give_up
@@ -31,7 +32,7 @@ from joulebook.storage.moving_units import Rows
 from joulebook.storage.people import people
 from joulebook.storage.quarantine import put_aside, set_aside
 from joulebook.storage.quick_look import quick_look
-from joulebook.storage.seal_links import links_of
+from joulebook.storage.seal_links import link_unlinked, links_of
 from joulebook.storage.sealing import seal
 from joulebook.storage.verify import verify
 from tests.helpers.databases import write
@@ -407,6 +408,46 @@ def test_a_series_that_comes_while_its_week_is_copied_is_for_the_next_pass(
     moved = move_site(house, target, NAME, now_ms=NOW_MS, progress=also_sealed)
     assert moved.passes == 2
     assert seen(target) == seen(house)
+
+
+def test_a_device_that_comes_while_the_chain_is_copied_is_for_the_next_pass(
+    house: Database, target: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = site_named(house, NAME)
+
+    def also_sealed(*given: Any, **more: Any) -> Side:
+        side = paired(*given, **more)
+        with closing(house.connect()) as connection:
+            write(connection, site, "meter", {MONDAY_MS: {"power": 1.0}})
+            seal(connection, NOW_MS)
+        return side
+
+    monkeypatch.setattr(moving, "paired", also_sealed)
+    moved = move_site(house, target, NAME, now_ms=NOW_MS)
+    assert moved.passes == 2
+    assert seen(target) == seen(house)
+
+
+def test_a_row_of_nothing_that_is_there_is_named(house: Database, target: Database) -> None:
+    with closing(house.connect()) as connection:
+        connection.execute("PRAGMA foreign_keys = OFF")
+        connection.execute("UPDATE seal_links SET device_id = 99 WHERE number = 1")
+    with pytest.raises(DataRefusedError, match="a row refers to what is not there: device_id 99"):
+        move_site(house, target, NAME, now_ms=NOW_MS)
+
+
+def test_a_sealer_at_the_target_adds_nothing_to_the_chain_of_a_copy(
+    house: Database, target: Database
+) -> None:
+    before = seen(house)
+
+    def also_linked(_done: int, _total: int) -> None:
+        with closing(target.connect()) as connection:
+            seal(connection, NOW_MS)
+            assert link_unlinked(connection, NOW_MS, between=lambda: True) == 0
+
+    move_site(house, target, NAME, now_ms=NOW_MS, progress=also_linked)
+    assert seen(target) == before
 
 
 def test_a_source_that_never_rests_is_named_and_nothing_is_shown(
