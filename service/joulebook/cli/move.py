@@ -2,12 +2,13 @@
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import click
 
+from joulebook.cli.noted import COMMAND_LINE
 from joulebook.cli.options import (
     clock_ms,
     data_option,
@@ -24,6 +25,7 @@ from joulebook.storage.catalogue import site_named, sites
 from joulebook.storage.database import Database
 from joulebook.storage.moving import Moved, MoveDiffersError, SiteThereError, move_site
 from joulebook.storage.moving_source import end_source, give_up
+from joulebook.storage.organisations import Organisation, organisation_named, place_site
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +35,7 @@ class _Wanted:
     names: tuple[str, ...]
     deleted: bool
     same_people: tuple[str, ...]
+    organisation: Organisation | None
     all_of_them: bool
 
 
@@ -68,6 +71,11 @@ class _Told:
     metavar="PERSON",
     help="Is the same person at both ends, and keeps the role; may be given several times.",
 )
+@click.option(
+    *("--organisation", "organisation"),
+    metavar="NAME",
+    help="The organisation of the target that looks after them; else none does.",
+)
 @click.option("--delete-source", is_flag=True, help="Then delete the site from --data.")
 @click.option(
     *("--confirm", "confirmed"),
@@ -85,6 +93,7 @@ def move(
     to_dir: Path,
     to_database: str | None,
     same_people: tuple[str, ...],
+    organisation: str | None,
     confirmed: tuple[str, ...],
     *,
     every_site: bool,
@@ -119,7 +128,11 @@ def move(
                 next_step="leave --delete-source out if you are not sure",
             )
         wanted = _Wanted(
-            names=names, deleted=delete_source, same_people=same_people, all_of_them=every_site
+            names=names,
+            deleted=delete_source,
+            same_people=same_people,
+            organisation=_found(target, organisation),
+            all_of_them=every_site,
         )
         _move_all(source, target, wanted, as_json=as_json)
 
@@ -169,6 +182,13 @@ def _moved(source: Database, target: Database, name: str, wanted: _Wanted) -> _T
             same_people=wanted.same_people,
             progress=advance,
         )
+    if wanted.organisation is not None:
+        with closing(target.connect()) as connection:
+            place_site(
+                *(connection, site_named(target, name), wanted.organisation),
+                who=COMMAND_LINE,
+                now_ms=clock_ms(),
+            )
     shelf, there = (EvidenceShelf(each, max_gap_s=0) for each in (source, target))
     files = shelf.files(site)
     for file in files:
@@ -180,13 +200,21 @@ def _moved(source: Database, target: Database, name: str, wanted: _Wanted) -> _T
         with progress_bar(f"deleting {name} from the source") as advance:
             rows = end_source(
                 *(source, target, name, moved.stamp),
-                who="command line",
+                who=COMMAND_LINE,
                 now_ms=clock_ms(),
                 progress=advance,
             )
         for file in files:
             shelf.delete(site, file.name)
     return _Told(moved=moved, evidence_files=len(files), deleted_rows=rows)
+
+
+def _found(target: Database, organisation: str | None) -> Organisation | None:
+    """Return the organisation of a name, before anything is moved for it."""
+    if organisation is None:
+        return None
+    with closing(target.connect()) as connection:
+        return organisation_named(connection, organisation)
 
 
 def _document(told: _Told) -> dict[str, object]:

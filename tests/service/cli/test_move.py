@@ -14,6 +14,7 @@ from joulebook.storage import moving
 from joulebook.storage.catalogue import add_site, sites
 from joulebook.storage.database import Database
 from joulebook.storage.moving_comparing import compare
+from joulebook.storage.organisations import organisation_named
 from tests.helpers.moved_sites import full_house
 from tests.helpers.postgres import PostgresServer
 
@@ -135,6 +136,22 @@ def test_differences_are_named_one_by_one(
     assert names(there) == []
     assert main(["move", "studio", "--give-up", "--data", str(house), "--to", str(there)]) == 0
     assert "rows of an unfinished move deleted" in capsys.readouterr().out
+
+
+def test_an_organisation_of_the_target_looks_after_it_only_if_named(
+    house: Path, there: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command = ["move", "studio", "--data", str(house), "--to", str(there)]
+    kiln = ["--organisation", "Kiln and Sun"]
+    assert main([*command, *kiln]) == 2
+    assert "there is no organisation 'Kiln and Sun'" in capsys.readouterr().err
+    assert names(there) == []
+    assert main(["organisation", "add", "Kiln and Sun", "--data", str(there)]) == 0
+    assert main([*command, *kiln]) == 0
+    database = Database(there)
+    [site] = sites(database)
+    with closing(database.connect()) as connection:
+        assert site.organisation_id == organisation_named(connection, "Kiln and Sun").id
 
 
 def test_some_site_must_be_named(
