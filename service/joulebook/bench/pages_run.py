@@ -84,7 +84,7 @@ def measure_pages(
     with served_pages(data_dir) as served:
         if served is None:
             raise NotServedError(f"the service did not start in {data_dir}")
-        _wait_for_quiet(served)
+        wait_for_quiet(served)
         times = measured_pages(served, site, requests=requests, progress=progress)
         memory_mb = served.peak_mb()
         pages = [each.path for each in times if not each.is_figure]
@@ -106,7 +106,7 @@ def _conditions(days: int, step_s: int) -> dict[str, Any]:
     return {name: value for name, value in known.items() if name not in left_out}
 
 
-def _wait_for_quiet(served: Served) -> None:
+def wait_for_quiet(served: Served) -> None:
     """Wait until the service has looked through what it found at its start."""
     deadline = time.monotonic() + _LONGEST_START_S
     before = served.processor_ms()

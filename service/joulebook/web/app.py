@@ -14,6 +14,7 @@ from joulebook.web.access.rules import AccessRules
 from joulebook.web.access.sharing import Seals, can_be_shared
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
+from joulebook.web.api import homes as homes_api
 from joulebook.web.api.description import describe
 from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
@@ -35,6 +36,7 @@ from joulebook.web.pages import (
     evidence,
     figures,
     home,
+    homes,
     me,
     money,
     months,
@@ -133,13 +135,14 @@ def build_app(
         rules=rules,
         seals=seals,
         security_headers=headers,
-        shelf=EvidenceShelf(database.data_dir, max_gap_s=max_gap_s),
+        shelf=EvidenceShelf(database, max_gap_s=max_gap_s),
     )
-    for module in (latest, readings, delivery, reports, operations, watch):
+    for module in (latest, readings, delivery, reports, homes_api, operations, watch):
         app.include_router(module.router)
     for module in (
         assets,
         home,
+        homes,
         about,
         region,
         week,

@@ -18,8 +18,8 @@ CODES = (
     *("danger", "silent", "alert", "checks", "capacity-low", "worse-than-peers"),
     *("forecast-low", "warranty-ends", "unproven"),
 )
-#: Those that can wait: they are told ahead of their time.
-AHEAD = frozenset({"warranty-ends", "unproven"})
+#: Those that can wait, and how a home stands that has no graver one.
+AHEAD = {"warranty-ends": "ahead", "unproven": "lacking"}
 SILENCE = BY_NAME["bridge-silent"]
 #: Alerts that say what another reason says, with more to it; and those of the machine that
 #: joulebook runs on, which all of its sites have at once.

@@ -6,6 +6,9 @@ from typing import Any
 
 from fastapi import FastAPI
 
+from joulebook.web.asked import MAX_PAGE
+from joulebook.web.homes import SHOWS
+
 _PROBLEM = {
     "type": "object",
     "description": "RFC 9457, with the four parts of every error here.",
@@ -43,6 +46,9 @@ _FORMS: dict[str, dict[str, Any]] = {
     "from": _DAY,
     "to": _DAY,
     "width": {"type": "integer", "minimum": 10, "maximum": 4000},
+    "q": {"type": "string", "maxLength": 63},
+    "show": {"type": "string", "enum": list(SHOWS)},
+    "page": {"type": "integer", "minimum": 1, "maximum": MAX_PAGE},
 }
 #: Those of readings may be instants too.
 _OF_READINGS = {"from": {"anyOf": [_DAY, _INSTANT]}, "to": {"anyOf": [_DAY, _INSTANT]}}
