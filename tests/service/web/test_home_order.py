@@ -4,6 +4,7 @@ from pathlib import Path
 import pytest
 
 from joulebook.storage.home_lines import HomePlace, save_numbers, save_told
+from joulebook.storage.narrowing import Narrowing, narrowed
 from joulebook.web import home_order
 from joulebook.web.home_order import HomeOrder, Order, state_of
 from tests.helpers.databases import studio
@@ -57,4 +58,26 @@ def test_the_order_is_read_anew_where_a_line_changed_or_a_minute_went_by(
         assert len(read) == 4
         kept.order(connection, now_ms=1)  # a clock that was set back
         assert len(read) == 5
+    database.close()
+
+
+def test_on_a_server_those_who_see_different_homes_have_an_order_each(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site = studio(tmp_path)
+    monkeypatch.setattr(home_order, "on_server", lambda _connection: True)
+    monkeypatch.setattr(home_order, "_MOST_KEPT", 2)
+    kept = HomeOrder()
+    with closing(database.connect()) as connection:
+
+        def asked_by(number: int) -> Order:
+            with narrowed(Narrowing(frozenset({number}))):
+                return kept.order(connection, now_ms=0)
+
+        first = asked_by(1)
+        assert asked_by(1) is first
+        assert asked_by(2) is not first
+        assert asked_by(1) is first
+        assert [each.site_id for each in asked_by(3).places] == [site.id]
+        assert asked_by(1) is not first  # it made room for the third
     database.close()

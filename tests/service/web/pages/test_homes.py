@@ -42,6 +42,8 @@ def homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Homes]:
             document = record(150.0 if number == 7 else 186.0 + number % 5)
             if number == 8:
                 document["warranty"] = document["warranty"] | {"ends": "2026-05-01"}
+            if number == 11:
+                document = record(186.0, chance=None)
             if number != 9:
                 keep_record(connection, site, document)
         add_sign_off(
@@ -99,6 +101,8 @@ def test_a_home_without_numbers_says_why_not_and_one_that_is_new_waits(homes: Ho
     words = words_of(homes.client.get("/homes?q=home-09").text)
     assert "Holds not given: the whole record has not been analysed yet" in words
     assert "Loses" not in words  # for the same reason, which is said once
+    words = words_of(homes.client.get("/homes?q=home-11").text)
+    assert "until 1 March 2034 Heard" in words  # no chance is given
     words = words_of(homes.client.get("/homes?q=home-99").text)
     assert "Nothing was found out of it yet; that takes about a minute." in words
     assert "Holds" not in words
