@@ -16,6 +16,7 @@ import pytest
 from tests.faults import (
     brokers,
     clocks,
+    copies,
     crowds,
     disks,
     keeping,
@@ -33,7 +34,7 @@ Fault = Callable[[Path], Told | list[Told]]
 
 
 def faults(rounds: int, seed: int) -> list[Fault]:
-    """Return all faults: so many kills in turn, and an eighth of that of what else has rounds."""
+    """Return all faults: so many kills in turn, and a part of that of what else has rounds."""
     some = max(1, rounds // 8)
     return [
         lambda folder: kills.kill_rounds(folder, rounds, seed),
@@ -55,6 +56,7 @@ def faults(rounds: int, seed: int) -> list[Fault]:
         lambda folder: locks.locked(folder, 3.0 * some),
         lambda folder: locks.backed_up(folder, some, seed),
         lambda folder: crowds.crowd(folder, 10 * rounds),
+        lambda folder: copies.killed_copies(folder, max(1, 3 * rounds // 10), seed),
     ]
 
 

@@ -40,6 +40,11 @@ class Mosquitto:
         )
         wait_until(self._answers)
 
+    @property
+    def pid(self) -> int:
+        """The process that it is."""
+        return self._process.pid
+
     def stop(self) -> None:
         """End it as a shutdown does."""
         self._end(subprocess.Popen.terminate)

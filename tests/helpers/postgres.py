@@ -108,6 +108,12 @@ class PostgresServer:
         except subprocess.TimeoutExpired:
             return
 
+    @property
+    def pid(self) -> int:
+        """The process whose children serve the connections."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """Pull the plug: ``kill -9`` of the server, which ends its children too."""
         assert self._process is not None

@@ -31,7 +31,7 @@ PARTS = {
     "backup": ("joulebook.cli.care", "back_up"),
     "upgrade": ("joulebook.storage.migrating", "_upgrade"),
 }
-_DOORS = re.compile(r"(pages|bridges): +\w+://.*:(\d+)$")
+_DOORS = re.compile(r"(pages|watch|bridges|broker): +\w+://.*:(\d+)$")
 
 
 class ToldProcess:
@@ -42,7 +42,8 @@ class ToldProcess:
     process : Popen
         In which it runs.
     ports : dict
-        Those of its doors, once they are open: ``pages`` and ``bridges``.
+        Those of its doors, once they are open: ``pages`` and ``bridges``, or a copy's ``watch``
+        and ``bridges`` or ``broker``.
     """
 
     def __init__(
@@ -76,6 +77,11 @@ class ToldProcess:
     def inside(self) -> bool:
         """Whether the part is at work; after a kill, whether it was."""
         return self._begun > self._ended
+
+    @property
+    def begins(self) -> int:
+        """How often the part has begun."""
+        return self._begun
 
     def wait_until_open(self, timeout_s: float = 180) -> float:
         """Wait until its doors are open and return how long that took. [s]"""

@@ -81,8 +81,7 @@ def catch_up(
     """
     with closing(database.connect()) as connection:
         marks = {
-            dirty.day: dirty.mark
-            for dirty in dirty_days(connection, ALL_DAYS, site_id=site.id)
+            dirty.day: dirty.mark for dirty in dirty_days(connection, ALL_DAYS, site_id=site.id)
         }
         done, failed = 0, list[Failed]()
         computed = _computed(database, site, list(marks), max_gap_s=max_gap_s, helped=helped)

@@ -116,6 +116,7 @@ DRIVER_ONLY = {
     "dirty_quarters",
     "final_before",
     "quarantine_sizes",
+    "broker_sessions",
 }
 HEAD = str(ScriptDirectory.from_config(migrations()).get_current_head())
 #: The schema after this version's, and the one after that.
