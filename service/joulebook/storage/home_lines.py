@@ -19,11 +19,15 @@ NOT_TOLD = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class HomeNumbers:
-    """A home's numbers and, where they were compared, its peers, as the caller packed them."""
+    """A home's numbers and, where they were compared, its peers, as the caller packed them.
+
+    ``organisation_id`` is who looks after it, where all homes are asked for.
+    """
 
     site_id: int
     numbers: bytes
     peers: bytes | None
+    organisation_id: int | None = None
 
 
 class HomePlace(NamedTuple):
@@ -142,7 +146,14 @@ def lines_stamp(connection: Connection) -> tuple[int, int, int]:
 @names_faults
 def all_numbers(connection: Connection) -> list[HomeNumbers]:
     """Return the numbers of every home that has some, in the order of their ids."""
-    rows = connection.execute("SELECT site_id, numbers, peers FROM home_lines ORDER BY site_id")
+    rows = connection.execute(
+        """
+        SELECT site_id, numbers, peers, organisation_id
+        FROM home_lines
+        JOIN sites ON sites.id = site_id
+        ORDER BY site_id
+        """
+    )
     return [HomeNumbers(*row) for row in rows]
 
 

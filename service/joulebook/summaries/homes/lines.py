@@ -87,9 +87,18 @@ def update_numbers_of(connection: Connection, site: Site, *, now_ms: int) -> boo
 
 
 def update_peers(connection: Connection, *, go_on: GoOn) -> int:
-    """Compare all homes with each other, and return how many stand otherwise than before."""
+    """Compare homes with each other, and return how many stand otherwise than before.
+
+    Those that one organisation looks after, and those that none does: what is typical of others'
+    homes is theirs to tell.
+    """
     there = all_numbers(connection)
-    found = peers_of({home.site_id: _numbers(home) for home in there})
+    groups: dict[int | None, dict[int, Numbers]] = {}
+    for home in there:
+        groups.setdefault(home.organisation_id, {})[home.site_id] = _numbers(home)
+    found = {
+        site_id: peers for group in groups.values() for site_id, peers in peers_of(group).items()
+    }
     changed = [
         (home.site_id, packed)
         for home in there

@@ -9,6 +9,7 @@ from joulebook.core.checks.finding import METHOD
 from joulebook.storage.alerts import open_episode
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.home_lines import home_lines, home_places
+from joulebook.storage.organisations import add_organisation, place_site
 from joulebook.storage.record_results import save_record_result
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import change_facts
@@ -150,6 +151,24 @@ def test_a_home_that_stands_out_among_its_peers_is_told(tmp_path: Path) -> None:
     assert first.name == "home-07"
     assert "worse-than-peers" in first.reasons
     assert not any("worse-than-peers" in each.reasons for each in others)
+    homes.connection.close()
+    homes.database.close()
+
+
+def test_homes_of_another_organisation_are_no_peers(tmp_path: Path) -> None:
+    # Thirty homes alike, but fifteen of them looked after by somebody else: of those, nobody
+    # else's page may tell what is typical, nor that there are any.
+    homes = Homes(tmp_path, 30)
+    homes.hear()
+    for site in homes.sites:
+        keep_record(homes.connection, site, record(186.0 + site.id % 5))
+    theirs = add_organisation(homes.connection, "Kiln Row", now_ms=NOON_MS)
+    for site in homes.sites[15:]:
+        place_site(homes.connection, site, theirs, who="Ada", now_ms=NOON_MS)
+    homes.round()
+    lines_of = home_lines(homes.connection, [site.id for site in homes.sites])
+    peers = [msgspec.json.decode(line.peers or b"", type=Peers) for line in lines_of.values()]
+    assert {one.capacity.peers for one in peers} == {14}
     homes.connection.close()
     homes.database.close()
 
