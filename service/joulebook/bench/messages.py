@@ -27,6 +27,11 @@ FIRST = 40
 
 def payloads(piece: Piece) -> list[Payload]:
     """Return a message for each device and instant, in the order of time."""
+    return [(device, payload) for _, device, payload in timed_payloads(piece)]
+
+
+def timed_payloads(piece: Piece) -> list[tuple[int, str, bytes]]:
+    """Return the same, each with its instant before it. [ms, UTC epoch]"""
     timed: list[tuple[int, str, bytes]] = []
     for columns in piece:
         names = list(columns.values)
@@ -34,7 +39,7 @@ def payloads(piece: Piece) -> list[Payload]:
         for at_ms, row in zip(columns.at_ms.tolist(), rows, strict=True):
             timed.append((at_ms, columns.device, _pack(columns.device, at_ms, names, row)))
     timed.sort(key=lambda each: each[0])
-    return [(device, payload) for _, device, payload in timed]
+    return timed
 
 
 def _pack(device: str, at_ms: int, names: Sequence[str], row: Sequence[float]) -> bytes:

@@ -12,6 +12,7 @@ from joulebook.bench.pages_table import pages_lines
 from joulebook.bench.report import document
 from joulebook.bench.run import full, quick, run
 from joulebook.bench.table import lines
+from joulebook.cli.bench_fleet import bench_fleet
 from joulebook.cli.options import clock_ms, json_option, progress_bar
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.demo.seed import seed
@@ -52,6 +53,27 @@ _USUAL_PAGES = 40
     metavar="DIR",
     help="With --pages: where the site is built, kept, and used again by the next run.",
 )
+@click.option("--fleet", "of_fleet", is_flag=True, help="Measure 10, 100 and 1,000 homes instead.")
+@click.option(
+    "--database",
+    "url",
+    metavar="URL",
+    help="With --fleet: an empty database of a PostgreSQL server; else a file in a scratch folder.",
+)
+@click.option(
+    "--write",
+    "page",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    metavar="FILE",
+    help="With --fleet: the page that machines are calculated into, docs/operating/fleet.md.",
+)
+@click.option(
+    "--run",
+    "told_before",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    metavar="FILE",
+    help="With --fleet and --write: what an earlier run printed with --json, instead of a new run.",
+)
 def bench(
     days: int,
     *,
@@ -61,6 +83,10 @@ def bench(
     of_pages: bool,
     folder: Path | None,
     keep: Path | None,
+    of_fleet: bool,
+    url: str | None,
+    page: Path | None,
+    told_before: Path | None,
 ) -> None:
     """Measure bytes and times beside plain SQLite rows, DuckDB and Parquet, on this machine.
 
@@ -70,11 +96,24 @@ def bench(
     With --pages, the demonstration's site is told over ten years and served, and every page and
     figure is timed; with playwright and chromium, a slowed-down phone looks at them as well.
 
+    With --fleet, homes are simulated: what do they cost, and how does that grow with their number?
+
     \b
     Example: joulebook bench
              joulebook bench --days 365 --json
              joulebook bench --pages --keep DIR
+             joulebook bench --fleet --database postgresql://localhost/trial
     """
+    if of_fleet:
+        bench_fleet(
+            folder,
+            url=url,
+            page=page,
+            told_before=told_before,
+            is_quick=is_quick,
+            as_json=as_json,
+        )
+        return
     if of_pages:
         report = _pages(folder, keep, is_quick=is_quick)
         told = [json.dumps(pages_document(report), indent=2)] if as_json else pages_lines(report)

@@ -1,0 +1,75 @@
+"""What breaks when homes become more, and what then takes over, in words for the page."""
+
+from typing import NamedTuple
+
+from joulebook.ingest.decode import MOST_TOPICS
+
+
+class Words(NamedTuple):
+    """Of one limit: its name, what it is, and what to do."""
+
+    short: str
+    what: str
+    then: str
+
+
+_SECOND = "a second server, with organisations divided between the two (`joulebook move`)"
+
+WORDS = {
+    "writer": Words(
+        "one writer",
+        "one ingest process, which commits one transaction after the other",
+        "more [copies](copies.md): locks by groups of sites let them commit beside each other",
+    ),
+    "sealer": Words(
+        "one sealer",
+        "one process that seals: a day of a device after the other, each a commit of its own",
+        "`joulebook serve` more than once: each seals what nobody else is at",
+    ),
+    "night": Words(
+        "one machine's night",
+        "one machine's cores at night: every record is analysed whole",
+        "more machines as Dask workers: [compute](fleet-compute.md)",
+    ),
+    "copies": Words(
+        "one machine of copies",
+        "one machine's cores for ingest copies",
+        "copies on more machines, behind the broker's shared subscription or a balancer",
+    ),
+    "server": Words("one server's cores", "the database server's cores", _SECOND),
+    "disk": Words(
+        "one server's disk",
+        "what the server's disk can write: log, hot rows, blocks",
+        f"the log on a disk of its own; then {_SECOND}",
+    ),
+    "room": Words(
+        "room on one disk",
+        "room on the server's disk for hot rows and one year",
+        f"a larger disk, or `keep_years`; then {_SECOND}",
+    ),
+    "vacuum": Words(
+        "vacuum of hot rows",
+        "one vacuum worker for the table of hot rows, all of which are deleted when sealed",
+        f"{_SECOND}; hot rows parted by day, so that a part is dropped, are not built",
+    ),
+    "list": Words(
+        "list of all homes",
+        "the list of all homes takes a second: a copy reads it anew when it does not know a site",
+        "copies for a group of organisations each, on a server of their own",
+    ),
+    "topics": Words(
+        "topics that a copy remembers",
+        f"a copy remembers {MOST_TOPICS:,} topics, and takes in any more of them more slowly",
+        "copies for a group of organisations each: every copy of a shared subscription sees all",
+    ),
+    "page": Words(
+        "page of all homes",
+        "the page of all homes takes more than 100 ms",
+        "people who see the homes of their own organisation; then a server for a group of these",
+    ),
+    "broker": Words(
+        "one broker",
+        "one broker; its rate is assumed, not measured",
+        "a broker for a group of organisations, each with copies of its own",
+    ),
+}
