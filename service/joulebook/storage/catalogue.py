@@ -83,14 +83,14 @@ def site_named(db: Database, name: str) -> Site:
     UsageError
         If there is none.
     """
-    there = sites(db)
-    for site in there:
-        if site.name == name:
-            return site
+    site = find_site(db, name)  # all others are read only where it is not there
+    if site is not None:
+        return site
+    there = [each for _, each in site_names(db)]
     raise UsageError(
         f"there is no site {name!r}",
         where=db.path,
-        expected="one of " + ", ".join(site.name for site in there) if there else "a site",
+        expected="one of " + ", ".join(there) if there else "a site",
         next_step="make it with `joulebook site add`, or correct the name",
     )
 
