@@ -166,6 +166,13 @@ def place_site(
 
 
 @names_faults
+def site_id_of(connection: Connection, name: str) -> int | None:
+    """Return the id of the site of a name, which costs less than the site."""
+    row = connection.execute("SELECT id FROM sites WHERE name = ?", (name,)).fetchone()
+    return None if row is None else int(row[0])
+
+
+@names_faults
 def sites_inside(connection: Connection, organisation_id: int) -> list[int]:
     """Return the ids of the sites of an organisation."""
     rows = connection.execute("SELECT id FROM sites WHERE organisation_id = ?", (organisation_id,))

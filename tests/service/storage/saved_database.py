@@ -32,7 +32,7 @@ from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.connections import open_connection
 from joulebook.storage.corrections import add_correction
-from joulebook.storage.database import Connection, Database, transaction
+from joulebook.storage.database import Connection, Database, ServerPlace, transaction
 from joulebook.storage.days import save_day
 from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
 from joulebook.storage.deliveries import Told, put_delivery
@@ -63,9 +63,9 @@ SECRET = "a secret that was made up for the saved database"
 FIRST_MS = round(datetime(2026, 3, 1, 23, 58, tzinfo=UTC).timestamp() * 1000)
 
 
-def fill(data_dir: Path) -> Database:
+def fill(data_dir: Path, server: ServerPlace | None = None) -> Database:
     """Write a little of everything through the public functions."""
-    database = Database.open(data_dir)
+    database = Database.open(data_dir, server)
     studio = add_site(
         database,
         "studio",

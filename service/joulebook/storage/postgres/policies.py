@@ -50,12 +50,12 @@ def build_wall(connection: sqlalchemy.Connection) -> None:
 
 def _make_role(connection: sqlalchemy.Connection) -> None:
     user, may_make, there = connection.exec_driver_sql(
-        """
+        f"""
         SELECT current_user::text, rolsuper OR rolcreaterole,
-            EXISTS (SELECT 1 FROM pg_roles WHERE rolname = 'joulebook_pages')
+            EXISTS (SELECT 1 FROM pg_roles WHERE rolname = '{ROLE}')
         FROM pg_roles
         WHERE rolname = current_user
-        """
+        """  # noqa: S608 -- a name of ours
     ).one()
     if there and _may_take(connection):
         return
@@ -73,7 +73,7 @@ def _make_role(connection: sqlalchemy.Connection) -> None:
 
 
 def _may_take(connection: sqlalchemy.Connection) -> bool:
-    found = connection.exec_driver_sql("SELECT pg_has_role('joulebook_pages', 'MEMBER')")
+    found = connection.exec_driver_sql(f"SELECT pg_has_role('{ROLE}', 'MEMBER')")
     return bool(found.scalar_one())
 
 

@@ -62,6 +62,10 @@ class Actor:
         """Tell whether he may do everything: add organisations, and sites and people of none."""
         return self.everywhere == "owner"
 
+    def may_watch(self) -> bool:
+        """Tell whether he may read the service's own numbers."""
+        return self.watches or self.may_run_the_house()
+
     def may_add(self) -> bool:
         """Tell whether he may add sites and people: to everything, or to an organisation."""
         return self.may_run_the_house() or bool(self.owned())

@@ -9,7 +9,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from joulebook.errors import JoulebookError
 from joulebook.ingest.throttle import Throttle
-from joulebook.storage.narrowing import Narrowing, narrow
+from joulebook.storage.narrowing import narrow
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.knowing import Knowing, asked_address
 from joulebook.web.access.openly import is_for, is_open, is_the_same_for_all, takes_tokens
@@ -46,7 +46,7 @@ class Gate:
                 now = await self._who(request)
             request.state.actor = now.actor
             asked.set(now)
-            narrow(_narrowing(request, now.actor))
+            narrow(now.reads)
             if request.url.path.startswith(SHARED):
                 scope = _in_place(scope, now.address)
             else:
@@ -63,12 +63,12 @@ class Gate:
         except (JoulebookError, ProblemError):
             # Whether we are ready is told most of all when the database cannot be asked.
             if request.url.path == "/readyz":
-                return Asked()
+                return Asked(reads=None)
             raise
 
     async def _refusal(self, request: Request, actor: Actor) -> Response | None:
         path = request.url.path
-        if is_open(path) or (path == "/metrics" and _may_watch(actor)):
+        if is_open(path) or (path == "/metrics" and actor.may_watch()):
             return None
         if actor.kind == "token":
             if actor.grant is not None and is_for(actor.grant.scope, request):
@@ -86,17 +86,6 @@ class Gate:
         if request.method == "GET" and wants_page(request):
             return RedirectResponse(f"/sign-in?next={quote(asked_address(request), safe='/')}", 303)
         raise _not_signed_in(request)
-
-
-def _may_watch(actor: Actor) -> bool:
-    return actor.watches or actor.may_run_the_house()
-
-
-def _narrowing(request: Request, actor: Actor) -> Narrowing | None:
-    """Return whose rows the handlers may read, whatever they ask the database for."""
-    if request.url.path == "/readyz" or (request.url.path == "/metrics" and _may_watch(actor)):
-        return None  # how the service does concerns every site; what is told of it is checked
-    return actor.narrowing()
 
 
 def _in_place(scope: Scope, address: str) -> Scope:

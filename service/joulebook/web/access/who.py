@@ -6,15 +6,17 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
+from joulebook.storage.narrowing import Narrowing
 from joulebook.web.access.actor import NOBODY, Actor
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Who asks, and for which of our addresses (path and query)."""
+    """Who asks, for which of our addresses (path and query), and whose rows that may read."""
 
     actor: Actor = NOBODY
     address: str = "/"
+    reads: Narrowing | None = Narrowing()  # noqa: RUF009 - frozen
 
 
 #: Of the request under way; the gate sets it, and every page can say who is signed in.

@@ -1,0 +1,311 @@
+"""The second wall: what a narrowed connection sees, and that no connection is mistaken for another.
+
+What row-level security does and whom it binds: PostgreSQL's manual, "Row Security Policies".
+"""
+
+import gc
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+from joulebook.storage.catalogue import add_site, site_named, sites
+from joulebook.storage.database import (
+    Connection,
+    Database,
+    ServerPlace,
+    StorageUnavailableError,
+    transaction,
+)
+from joulebook.storage.deletion import belongings
+from joulebook.storage.narrowing import Narrowing, narrowed
+from joulebook.storage.postgres import policies
+from joulebook.storage.records import Site
+from tests.helpers.databases import undone
+from tests.helpers.postgres import PostgresServer
+from tests.service.storage.saved_database import fill
+
+pytestmark = pytest.mark.outside
+
+NOTHING = Narrowing()
+#: No rows of a site; or of all of them, as the number of the schema.
+OPEN = {"people", "sessions", "welcomes", "alembic_version"}
+
+
+@pytest.fixture(scope="module")
+def filled(
+    postgres: PostgresServer, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Database]:
+    """A database with a little of everything, which these tests leave as it is."""
+    database = fill(tmp_path_factory.mktemp("filled"), postgres.place())
+    yield database
+    database.close()
+
+
+def only(site: Site) -> Narrowing:
+    return Narrowing(frozenset({site.id}))
+
+
+def counts(connection: Connection, tables: list[str]) -> dict[str, int]:
+    return {
+        table: connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables
+    }
+
+
+def unwalled(connection: Connection) -> set[str]:
+    """Return the tables with rows of a site or an organisation that no policy guards."""
+    walled = connection.execute(
+        """
+        SELECT relname
+        FROM pg_class
+        JOIN pg_policies ON tablename = relname AND schemaname = current_schema()
+        WHERE relrowsecurity AND 'joulebook_pages' = ANY (roles)
+        """
+    )
+    tables = {each.table for each in belongings(connection)}
+    return (tables | {"organisations", "organisation_roles"}) - {name for (name,) in walled}
+
+
+def test_a_table_of_a_site_without_a_policy_is_found(filled: Database) -> None:
+    with closing(filled.connect()) as connection:
+        # A migration that makes one calls build_wall, which policies.sql defines.
+        assert unwalled(connection) == set()
+        with undone(connection):
+            connection.execute("CREATE TABLE kilns (site_id BIGINT REFERENCES sites (id))")
+            assert unwalled(connection) == {"kilns"}
+            connection.execute(
+                "SELECT build_wall('kilns', 'site_id IN (SELECT * FROM seen_sites())')"
+            )
+            assert unwalled(connection) == set()
+
+
+def test_what_is_read_without_a_policy_is_known_to_hold_nothing_of_a_site(
+    filled: Database,
+) -> None:
+    with closing(filled.connect()) as connection:
+        # A later table is closed to who is narrowed, until its migration opens it.
+        names = connection.execute(
+            """
+            SELECT relname
+            FROM pg_class
+            WHERE relkind IN ('r', 'p') AND NOT relrowsecurity
+                AND relnamespace = current_schema()::regnamespace
+                AND has_table_privilege('joulebook_pages', pg_class.oid, 'SELECT')
+            """
+        )
+        assert {name for (name,) in names} == OPEN
+
+
+def test_a_narrowed_connection_sees_the_rows_of_its_sites_and_no_others(filled: Database) -> None:
+    annexe, studio = sites(filled)
+    with closing(filled.connect()) as connection:
+        of_a_site = belongings(connection)
+        tables = [each.table for each in of_a_site]
+        of_studio, of_annexe = (
+            {
+                each.table: connection.execute(
+                    f"SELECT count(*) FROM {each.table} WHERE {each.condition}",
+                    {"id": site.id, "name": site.name},
+                ).fetchone()[0]
+                for each in of_a_site
+            }
+            for site in (studio, annexe)
+        )
+    # Of 34 tables some are empty: those of what is dirty, or final.
+    assert sum(count > 0 for count in of_studio.values()) >= 25
+    for whose, expected in (
+        (only(studio), of_studio),
+        (only(annexe), of_annexe),
+        (NOTHING, dict.fromkeys(tables, 0)),
+    ):
+        with narrowed(whose), closing(filled.connect()) as connection:
+            assert counts(connection, tables) == expected
+
+
+def test_an_organisation_is_seen_by_its_own(filled: Database) -> None:
+    annexe, studio = sites(filled)
+    assert studio.organisation_id is not None
+    tables = ["organisations", "organisation_roles", "sites", "audit"]
+    for organisations, found in (({studio.organisation_id}, [1, 1, 1]), (set(), [0, 0, 0])):
+        whose = Narrowing(organisations=frozenset(organisations))
+        with narrowed(whose), closing(filled.connect()) as connection:
+            there = counts(connection, tables)
+            assert [there[name] for name in tables[:3]] == found
+            # Of the lines: that the site was put into it.
+            assert there["audit"] == len(organisations)
+    with narrowed(only(annexe)):
+        assert [site.name for site in sites(filled)] == ["annexe"]
+
+
+def test_what_belongs_to_others_is_not_written_to(filled: Database) -> None:
+    annexe, studio = sites(filled)
+    with narrowed(only(annexe)), closing(filled.connect()) as connection:
+        for statement in ("UPDATE events SET title = 'x'", "DELETE FROM corrections"):
+            assert connection.execute(statement).rowcount == 0
+        with pytest.raises(psycopg.errors.InsufficientPrivilege, match="row-level security"):
+            connection.execute(
+                "INSERT INTO tariffs (site_id, from_day, terms, note, made_ms) "
+                "VALUES (?, '2026-01-01', '{}', '', 0)",
+                (studio.id,),
+            )
+        # Everybody adds lines to the audit log, and nobody changes any.
+        with pytest.raises(psycopg.errors.InsufficientPrivilege, match="permission denied"):
+            connection.execute("DELETE FROM audit")
+        # A part of a table is no way around the whole.
+        with pytest.raises(psycopg.errors.InsufficientPrivilege, match="permission denied"):
+            connection.execute("SELECT count(*) FROM blocks_00")
+
+
+@pytest.fixture
+def single(postgres: PostgresServer, tmp_path: Path) -> Iterator[Database]:
+    """Two sites behind a pool of one connection: each use follows upon the one before."""
+    place = replace(postgres.emptied_place(), connections=3, wait_s=5.0)
+    database = Database.open(tmp_path, place)
+    for name in ("studio", "barn"):
+        add_site(database, name, "Europe/Lisbon")
+    yield database
+    database.close()
+
+
+def seen(connection: Connection) -> tuple[int, list[str]]:
+    """Return which of the server's processes answers, and the sites that it shows."""
+    rows = connection.execute("SELECT pg_backend_pid(), name FROM sites ORDER BY name").fetchall()
+    return rows[0][0], [name for _, name in rows]
+
+
+def seen_anew(database: Database) -> tuple[int, list[str]]:
+    with closing(database.connect()) as connection:
+        return seen(connection)
+
+
+def test_a_connection_is_widened_and_narrowed_from_use_to_use(single: Database) -> None:
+    studio, barn = (only(site_named(single, name)) for name in ("studio", "barn"))
+    process, everything = seen_anew(single)
+    assert everything == ["barn", "studio"]
+    for _ in range(2):
+        with narrowed(studio):
+            assert seen_anew(single) == (process, ["studio"])
+        with narrowed(barn):
+            assert seen_anew(single) == (process, ["barn"])
+        assert seen_anew(single) == (process, ["barn", "studio"])
+
+
+def test_it_stays_narrowed_through_what_fails_and_is_widened_after(single: Database) -> None:
+    studio = only(site_named(single, "studio"))
+    process, _ = seen_anew(single)
+    with narrowed(studio), closing(single.connect()) as connection:
+        with pytest.raises(psycopg.errors.UndefinedTable), transaction(connection):
+            connection.execute("SELECT * FROM kilns")
+        assert seen(connection) == (process, ["studio"])
+        with pytest.raises(ArithmeticError), transaction(connection):
+            raise ArithmeticError
+        assert seen(connection) == (process, ["studio"])
+        connection.execute("BEGIN")
+        with pytest.raises(psycopg.errors.UndefinedTable):
+            connection.execute("SELECT * FROM kilns")
+        # The request ends here, in a transaction that has failed.
+    assert seen_anew(single) == (process, ["barn", "studio"])
+
+
+def test_one_that_nobody_gave_back_is_widened_all_the_same(single: Database) -> None:
+    with narrowed(only(site_named(single, "studio"))):
+        connection = single.connect()
+        assert seen(connection)[1] == ["studio"]
+    del connection
+    gc.collect()
+    assert seen_anew(single)[1] == ["barn", "studio"]
+
+
+def test_one_that_takes_the_place_of_a_broken_one_is_narrowed_too(single: Database) -> None:
+    assert single.server is not None
+    with narrowed(only(site_named(single, "studio"))), closing(single.connect()) as connection:
+        process, _ = seen(connection)
+        with psycopg.connect(single.server.url, autocommit=True) as admin:
+            admin.execute("SELECT pg_terminate_backend(%s, 5000)", (process,))
+        with pytest.raises(StorageUnavailableError):
+            seen(connection)
+        another, names = seen(connection)
+        assert (another != process, names) == (True, ["studio"])
+
+
+def test_one_that_cannot_be_narrowed_is_not_handed_out(
+    single: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        wrong = policies.NARROW.replace("joulebook_pages", "nobody_at_all")
+        patch.setattr("joulebook.storage.postgres.pool.NARROW", wrong)
+        with narrowed(NOTHING), pytest.raises(psycopg.Error, match="nobody_at_all"):
+            single.connect()
+    assert seen_anew(single)[1] == ["barn", "studio"]
+
+
+def test_the_catalogue_is_narrowed_for_a_transaction(single: Database) -> None:
+    with narrowed(only(site_named(single, "barn"))):
+        assert [site.name for site in sites(single)] == ["barn"]
+    assert [site.name for site in sites(single)] == ["barn", "studio"]
+    # Both of its connections were narrowed once.
+    with narrowed(NOTHING):
+        assert sites(single) == []
+
+
+@pytest.fixture
+def worker(postgres: PostgresServer) -> ServerPlace:
+    """An empty database of a user who may do nothing but own it."""
+    url = postgres.empty_database()
+    name = url.rpartition("/")[2]
+    with psycopg.connect(url, autocommit=True) as admin:
+        admin.execute(f"CREATE ROLE worker_{name} LOGIN")
+        admin.execute(f"ALTER DATABASE {name} OWNER TO worker_{name}")
+        admin.execute(f"ALTER SCHEMA public OWNER TO worker_{name}")
+    return ServerPlace(url=url.replace("potter:clay", f"worker_{name}:clay"))
+
+
+def grant(postgres: PostgresServer, what: str) -> None:
+    with psycopg.connect(postgres.url("postgres"), autocommit=True) as admin:
+        admin.execute(what)
+
+
+def user(place: ServerPlace) -> Any:
+    return psycopg.conninfo.conninfo_to_dict(place.url)["user"]
+
+
+def test_a_user_who_may_not_take_the_role_is_told_what_to_do(
+    worker: ServerPlace, postgres: PostgresServer, tmp_path: Path, filled: Database
+) -> None:
+    # `filled` made the role, which is of the whole server.
+    with pytest.raises(StorageUnavailableError, match="may not make it") as refused:
+        Database.open(tmp_path, worker)
+    assert refused.value.next_step == (
+        f'as the server\'s superuser: GRANT joulebook_pages TO "{user(worker)}";'
+    )
+    assert filled.server is not None
+    grant(postgres, str(refused.value.next_step).partition(": ")[2])
+    database = Database.open(tmp_path, worker)
+    add_site(database, "studio", "UTC")
+    with narrowed(NOTHING):
+        assert sites(database) == []
+    assert len(sites(database)) == 1
+    database.close()
+
+
+def test_where_the_role_is_not_there_it_is_made_by_who_may(
+    worker: ServerPlace,
+    postgres: PostgresServer,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(policies, "ROLE", f"of_{user(worker)}")
+    database = Database(tmp_path, worker)
+    with pytest.raises(StorageUnavailableError) as refused, database.engine.begin() as connection:
+        policies._make_role(connection)
+    assert f"CREATE ROLE of_{user(worker)} NOLOGIN; GRANT" in str(refused.value.next_step)
+    grant(postgres, f"ALTER ROLE {user(worker)} CREATEROLE")
+    with database.engine.begin() as connection:
+        policies._make_role(connection)
+        assert policies._may_take(connection)
+        policies._make_role(connection)
+    database.close()
