@@ -8,7 +8,7 @@ import ssl
 
 from joulebook.errors import UnavailableError, UsageError
 from joulebook.ingest.mqtt.limits import ListenerLimits
-from joulebook.settings import Settings
+from joulebook.settings import Settings, listed
 
 _log = logging.getLogger(__name__)
 
@@ -26,6 +26,7 @@ def listener_limits(settings: Settings) -> ListenerLimits:
         address_connections=settings.mqtt_connections_per_address,
         address_connects_at_once=settings.mqtt_connections_per_address,
         messages_per_s=settings.mqtt_messages_per_s,
+        balancers=tuple(listed(settings.trusted_proxies)),
         total_messages_per_s=_TOTAL_OF_ONE * settings.mqtt_messages_per_s,
     )
 

@@ -1,6 +1,7 @@
 """How much may come in a second, and how much at once. No clock of its own."""
 
-from ipaddress import IPv4Address, IPv6Address, IPv6Network, ip_address
+from collections.abc import Iterable
+from ipaddress import IPv4Address, IPv6Address, IPv6Network, ip_address, ip_network
 
 #: A bucket is kept for so many keys at most; the one that was longest not used goes first.
 MOST_KEYS = 10_000
@@ -77,6 +78,12 @@ def is_this_machine(address: str) -> bool:
     """Tell whether an address is one of this machine's loopback."""
     found = _parsed(address)
     return found is not None and found.is_loopback
+
+
+def is_within(address: str, networks: Iterable[str]) -> bool:
+    """Tell whether an address is one of some addresses, or of some networks."""
+    found = _parsed(address)
+    return found is not None and any(found in ip_network(network) for network in networks)
 
 
 def _parsed(address: str) -> IPv4Address | IPv6Address | None:

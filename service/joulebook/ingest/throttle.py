@@ -34,7 +34,8 @@ class Throttle:
 
     Whoever got in from an address before has a count of his own there. So a stranger who guesses
     at an account from elsewhere, or behind the same address at other accounts, delays himself
-    and not the owner. Safe to use from several threads.
+    and not the owner. Where an address is empty, nothing is known of it,
+    and the account counts alone. Safe to use from several threads.
     """
 
     def __init__(self) -> None:
@@ -72,7 +73,7 @@ class Throttle:
     def _keys(self, account: str, place: str) -> list[tuple[str, str]]:
         if (account, place) in self._known:
             return [("both", f"{account} {place}")]
-        return [("account", account), ("address", place)]
+        return [("account", account), ("address", place)][: 2 if place else 1]
 
     def _wait_s(self, key: tuple[str, str], now_s: float) -> float:
         found = self._failures.get(key)

@@ -78,3 +78,9 @@ def test_an_authority_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="authority of the bridges' certificates") as caught:
         tls_context(settings)
     assert caught.value.where == str(nothing)
+
+
+def test_a_trusted_proxy_may_balance_bridges_too() -> None:
+    settings = Settings(trusted_proxies="192.0.2.7, 10.8.0.0/24")
+    assert listener_limits(settings).balancers == ("192.0.2.7", "10.8.0.0/24")
+    assert listener_limits(Settings()).balancers == ()

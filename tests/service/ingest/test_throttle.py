@@ -104,6 +104,14 @@ def test_the_64_bits_of_a_network_count_as_one_address() -> None:
     assert door.attempt("ada", "2001:db8:0:1::1", now_s=0.0) == 0.0
 
 
+def test_where_the_address_is_not_known_the_account_counts_alone() -> None:
+    door = Throttle()
+    for _ in range(6):
+        assert door.attempt("ada", "", now_s=0.0) == 0.0
+    assert door.attempt("ada", "", now_s=0.0) > 0
+    assert door.attempt("bob", "", now_s=0.0) == 0.0
+
+
 def test_what_it_remembers_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(throttle, "_MOST", 10)
     door = Throttle()

@@ -5,7 +5,7 @@ from collections.abc import Hashable
 from typing import Protocol, TypeVar
 
 from joulebook.ingest.mqtt.limits import FAILED_LOGIN_COSTS, ListenerLimits
-from joulebook.ingest.pace import Buckets, is_this_machine, neighbourhood
+from joulebook.ingest.pace import Buckets, is_this_machine, is_within, neighbourhood
 
 Key = TypeVar("Key", bound=Hashable)
 
@@ -40,7 +40,7 @@ class Entrance:
     def enter(self, guest: Guest, now_s: float) -> str:
         """Take a new connection in, or return why not."""
         key = neighbourhood(guest.address)
-        if not is_this_machine(guest.address):
+        if not self._is_many(guest.address):
             if self._of_address[key] >= self._limits.address_connections:
                 return "too many connections of its address"
             if self._overdrawn(key, 1, now_s):
@@ -68,8 +68,15 @@ class Entrance:
 
     def note_failure(self, guest: Guest, now_s: float) -> None:
         """Let a failed login cost its address some of the connections that it may make."""
-        if not is_this_machine(guest.address):
+        if not self._is_many(guest.address):
             self._overdrawn(neighbourhood(guest.address), FAILED_LOGIN_COSTS, now_s)
+
+    def is_balancer(self, address: str) -> bool:
+        """Tell whether an address says nothing of who comes from it."""
+        return is_within(address, self._limits.balancers)
+
+    def _is_many(self, address: str) -> bool:
+        return is_this_machine(address) or self.is_balancer(address)
 
     def leave(self, guest: Guest) -> None:
         """Forget a connection; nothing happens where it is not inside any more."""

@@ -42,13 +42,14 @@ class ListenerLimits:
     """What one listener takes at most; the defaults suit one house up to a few hundred.
 
     A rate is kept by not reading: the client's own buffers fill and it slows down. This machine's
-    own loopback, where a proxy may stand for many, is held to the totals only.
+    own loopback, where a proxy may stand for many, and balancers are held to the totals.
     """
 
     session: SessionLimits = field(default_factory=SessionLimits)
     connections: int = 1000
     address_connections: int = 100  # of one address
     token_connections: int = 100  # of one token
+    balancers: tuple[str, ...] = ()  # addresses and networks from which anybody may come
     address_connects_per_s: float = 5.0  # new connections of one address
     address_connects_at_once: float = 100.0
     login_s: float = 10.0  # from the connection to its CONNACK

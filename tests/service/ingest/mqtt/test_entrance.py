@@ -95,3 +95,17 @@ def test_a_token_has_so_many_places() -> None:
     assert entrance.has_place_for(8)
     entrance.leave(first)
     assert entrance.has_place_for(7)
+
+
+def test_an_address_of_a_balancer_is_held_to_the_totals_only() -> None:
+    limits = ListenerLimits(
+        connections=4, address_connections=1, balancers=("198.51.100.7", "2001:db8:7::/48")
+    )
+    entrance = Entrance(limits)
+    there, beside = Guest("198.51.100.7"), Guest("198.51.100.8")
+    assert entered(entrance, there, Guest("198.51.100.7"), Guest("2001:db8:7::1")) == ["", "", ""]
+    entrance.note_failure(there, 0.0)
+    assert entered(entrance, beside) == [""]
+    assert entrance.is_balancer("198.51.100.7")
+    assert not entrance.is_balancer("198.51.100.8")
+    assert not entrance.is_balancer("somewhere")

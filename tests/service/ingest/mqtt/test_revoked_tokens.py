@@ -117,3 +117,16 @@ def test_who_guesses_at_tokens_is_turned_away_unheard_and_the_bridge_is_not(
         assert asked.count("wrong") == 6  # the clock of the test stands still
         with server.client():
             pass
+
+
+def test_guesses_from_behind_a_balancer_delay_only_whom_they_are_about(
+    inbox: RecordingInbox,
+) -> None:
+    limits = ListenerLimits(balancers=("127.0.0.1",))
+    with running_listener(inbox, limits=limits, guesses=Throttle()) as server:
+        for _ in range(8):
+            with server.stranger() as guesser:
+                guesser.send(connect(4, name="bridge2", secret="wrong"))
+                assert guesser.packet().hex() == "20020004"
+        with server.client():  # one that was never here before
+            pass
