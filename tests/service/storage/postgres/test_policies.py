@@ -307,5 +307,9 @@ def test_where_the_role_is_not_there_it_is_made_by_who_may(
     with database.engine.begin() as connection:
         policies._make_role(connection)
         assert policies._may_take(connection)
+        policies._make_role(connection)  # it is there, and may be taken: nothing is to be done
+    grant(postgres, f"REVOKE {policies.ROLE} FROM {user(worker)}")
+    with database.engine.begin() as connection:
         policies._make_role(connection)
+        assert policies._may_take(connection)
     database.close()
