@@ -24,11 +24,16 @@ class FailingClock:
         self.reached = threading.Event()
         self._let_go = threading.Event()
         self._victims: dict[str, Callable[[], None]] = {}
+        self._doomed: set[str] = set()
 
     def kill_next(self, thread: str) -> None:
         """End the thread of this name when it asks next; its name may be the beginning of it."""
         self.reached.clear()
         self._victims[thread] = self._kill
+
+    def kill_each(self, thread: str) -> None:
+        """End every thread of this name when it asks, those too that take over from it."""
+        self._doomed.add(thread)
 
     def hold_next(self, thread: str) -> None:
         """Hold the thread of this name when it asks next, until `let_go`."""
@@ -41,6 +46,8 @@ class FailingClock:
         self._let_go.set()
 
     def __call__(self) -> int:
+        if threading.current_thread().name in self._doomed:
+            self._kill()
         for name in list(self._victims):
             if threading.current_thread().name.startswith(name):
                 self._victims.pop(name)()

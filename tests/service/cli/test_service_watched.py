@@ -144,10 +144,9 @@ def test_a_writer_that_cannot_be_helped_ends_the_service_with_a_reason(house: Ho
     service = house.service()
 
     def act() -> None:
-        house.clock.kill_next("inbox")
+        house.clock.kill_each("inbox")
         service._intake.inbox.put([message([VOLTAGE])], lambda _verdicts: None)
-        while service._given_up is None:
-            house.clock.kill_next("inbox")
+        wait_until(lambda: service._given_up is not None)
 
     with pytest.raises(UnavailableError, match="the writer has stopped") as caught:
         while_it_runs(service, act, ends=False)

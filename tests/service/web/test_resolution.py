@@ -1,12 +1,12 @@
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from sqlite3 import Connection
 
 import numpy as np
 import pytest
 
 from joulebook.core.spans import Span
+from joulebook.storage.database import Connection
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.records import Series, Site, Value
 from joulebook.storage.series import series_of
