@@ -145,6 +145,11 @@ class FleetPlan:
             a_message_s = (of.decode_s + of.store_s) * of.beyond("ingest", homes)
             return self.messages_s(homes) * a_message_s / has.busy
 
+        def commits(homes: float) -> float:
+            # Each holds messages of homes of every group, so it waits for the others' locks.
+            stored = self.messages_s(homes) * of.store_s * of.beyond("ingest", homes)
+            return stored / has.busy
+
         def kept(homes: float) -> float:
             return (self.hot_bytes(homes) + self.year_bytes(homes)) / has.disk_bytes / has.busy
 
@@ -161,6 +166,7 @@ class FleetPlan:
         cores, written = has.cores * has.busy, has.disk_bytes_s * has.busy
         return [
             Limit("writer", writer),
+            Limit("commits", commits, of_server=True),
             Limit("sealer", sealer),
             Limit("night", lambda homes: self.night_cores(homes, has.record_days) / cores),
             Limit("copies", lambda homes: self.decode_cores(homes) / cores),

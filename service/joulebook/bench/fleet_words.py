@@ -19,7 +19,12 @@ WORDS = {
     "writer": Words(
         "one writer",
         "one ingest process, which commits one transaction after the other",
-        "more [copies](copies.md): locks by groups of sites let them commit beside each other",
+        "more [copies](copies.md): one decodes while another one commits",
+    ),
+    "commits": Words(
+        "commits after one another",
+        "commits of all copies: each holds homes of every group of locks, so one waits for another",
+        f"{_SECOND}; copies for parts of the sites, whose commits do not meet, are not built",
     ),
     "sealer": Words(
         "one sealer",

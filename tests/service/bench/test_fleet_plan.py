@@ -1,5 +1,6 @@
 """Machines from round constants, each reckoned by hand beside it."""
 
+import json
 from itertools import chain
 from pathlib import Path
 
@@ -39,16 +40,17 @@ def test_ten_thousand_homes_by_hand() -> None:
     assert step.ten_year_cores == pytest.approx(10_000 * (0.05 + 3652.5 * 0.01) / 21_600)
     assert step.page_s == pytest.approx(0.030 * 10**0.1)
     assert step.order_s == pytest.approx(20)
-    assert step.servers == 1  # room: 156 GB hot and 316 GB a year, of 4 TB
-    assert step.machines == 2  # and one for 0.4 + 1.7 cores
+    # Commits: 4000 of 0.4 ms are 1.6 s of each half second; room is 156 + 316 GB of 4 TB.
+    assert step.servers == 4
+    assert step.machines == 5  # and one for 0.4 + 1.7 cores
 
 
 def test_a_million_homes_take_several_servers() -> None:
     step = FleetPlan(constants_of(round_run())).step(1_000_000)
-    # Room: 15.55 TB hot and 31.56 TB a year of 4 TB; cores: 160.2 of 8.
-    assert step.servers == 21
+    # Commits: 160 s of each half second; cores are 160.2 of 8, room is 15.55 + 31.56 TB of 4.
+    assert step.servers == 320
     # 40 cores of copies and 171.4 of the night, 8 a machine: 27.
-    assert step.machines == 21 + 27
+    assert step.machines == 320 + 27
 
 
 def test_what_is_small_has_two_copies_so_that_one_may_be_away() -> None:
@@ -58,6 +60,7 @@ def test_what_is_small_has_two_copies_so_that_one_may_be_away() -> None:
 def test_what_breaks_first_by_hand() -> None:
     breaks = FleetPlan(constants_of(round_run())).breaks()
     assert breaks[0] == ("writer", 2500)  # 1000 messages/s of 0.5 ms are half of each second
+    assert breaks[1] == ("commits", 3130)  # 1250 messages/s of 0.4 ms, to three digits
     at = dict(breaks)
     assert set(at) == set(WORDS)
     assert at["topics"] == 16_400  # 65,536 / 4, to three digits
@@ -140,3 +143,11 @@ def test_a_page_without_the_marks_is_left_alone(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no place for what a run says"):
         write_machines(page, round_run())
     assert page.read_text(encoding="utf-8") == "# Mine\n"
+
+
+def test_the_page_of_the_house_is_that_of_its_run() -> None:
+    folder = Path(__file__).parents[3] / "docs" / "operating"
+    document = json.loads((folder / "fleet-run.json").read_text(encoding="utf-8"))
+    page = (folder / "fleet.md").read_text(encoding="utf-8")
+    _, _, rest = page.partition(f"{BEGIN}\n")
+    assert rest.partition(END)[0] == machines_text(document)
