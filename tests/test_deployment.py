@@ -232,6 +232,7 @@ class Shipped:
         client.connect("127.0.0.1", self.broker.port)
         client.loop_start()
         if name in PASSWORDS and PASSWORDS[name] == password:
+            wait_until(client.is_connected)
             for topic in topics:
                 client.publish(topic, topic, qos=1).wait_for_publish(WAIT_S)
         else:

@@ -112,7 +112,7 @@ def test_it_waits_until_a_start_is_over_and_not_for_ever(monkeypatch: pytest.Mon
             return next(worked_ms)
 
     monkeypatch.setattr("joulebook.bench.pages_run.time.sleep", lambda _: None)
-    pages_run._wait_for_quiet(Starting("", 0))
+    pages_run.wait_for_quiet(Starting("", 0))
     assert list(worked_ms) == []
     endless = iter(range(0, 10_000, 1_000))
 
@@ -121,7 +121,7 @@ def test_it_waits_until_a_start_is_over_and_not_for_ever(monkeypatch: pytest.Mon
             return float(next(endless))
 
     monkeypatch.setattr(pages_run, "_LONGEST_START_S", 0.0)
-    pages_run._wait_for_quiet(Busy("", 0))
+    pages_run.wait_for_quiet(Busy("", 0))
     assert next(endless) == 1_000
 
 
