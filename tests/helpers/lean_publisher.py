@@ -23,7 +23,7 @@ _ANSWER = 4
 def pieces(first_home: int, homes: int, first_step: int, steps: int) -> list[bytes]:
     """Return the packets of all messages, many in a piece."""
     names = [f"q{place}" for place in range(READINGS)]
-    made = []
+    made: list[bytes] = []
     for step in range(first_step, first_step + steps):
         values = ",".join(f'{{"n":"{name}","u":"W","v":{step % 977}.5}}' for name in names)
         pack = f'[{{"bt":{START_S + 10 * step},{values[1:]}]'.encode()
