@@ -53,9 +53,12 @@ def pinned(lock: Path) -> dict[str, str]:
 def licence_of(package: Distribution) -> str | None:
     """Return the licence that a package says it has, or ``None`` where no machine can tell."""
     said = package.metadata
-    if said["License-Expression"]:
-        return str(said["License-Expression"])
-    field = (said["License"] or "").strip()
+    # Asked so, for some readers of metadata raise where a field is missing.
+    expression, field = (
+        str((said.get_all(name) or [""])[0]).strip() for name in ("License-Expression", "License")
+    )
+    if expression:
+        return expression
     if "\n" not in field and field:
         field = WORDS.get(field, field)
         if set(terms_of(field)) <= PERMISSIVE | WEAK_COPYLEFT:

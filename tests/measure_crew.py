@@ -97,7 +97,7 @@ def measure(folder: Path, homes: int, days: int, rounds: int) -> dict[str, Any]:
     return told
 
 
-def main(arguments: list[str]) -> None:
+def main(arguments: list[str]) -> None:  # pragma: no cover -- reads what was typed
     parser = argparse.ArgumentParser()
     parser.add_argument("--homes", type=int, default=200)
     parser.add_argument("--days", type=int, default=14)

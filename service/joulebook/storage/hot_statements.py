@@ -208,8 +208,6 @@ def _server_newest(connection: ServerConnection, newest: list[tuple[Series, Valu
         )
         for series, at_ms, value in latest.values()
     ]
-    if not rows:
-        return
     ids, instants, numbers, texts = (list(column) for column in zip(*rows, strict=True))
     connection.execute(
         """

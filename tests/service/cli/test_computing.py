@@ -115,7 +115,10 @@ def test_an_interruption_says_what_was_left(
         return days
 
     monkeypatch.setattr(tasks, "recompute", interrupted)
+    # As at a terminal: a worker of pytest-xdist pays no heed to Ctrl-C.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     assert main(["recompute", "--every-site", "--data", homes]) == 130
+    signal.signal(signal.SIGINT, before)
     said = capsys.readouterr()
     # The annex, the kiln and the studio were begun: each is finished, or finished at night.
     assert said.out.startswith("computed: ")

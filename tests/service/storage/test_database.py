@@ -1,14 +1,20 @@
 """SQLite's header: https://www.sqlite.org/fileformat2.html §1.3 (magic, application id at 68)."""
 
 import sqlite3
+import sys
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from joulebook.errors import SchemaError
+from joulebook.errors import SchemaError, UsageError
 from joulebook.storage.catalogue import add_site, sites
-from joulebook.storage.database import Database, DatabaseDamagedError, StorageUnavailableError
+from joulebook.storage.database import (
+    Database,
+    DatabaseDamagedError,
+    ServerPlace,
+    StorageUnavailableError,
+)
 from joulebook.storage.records import Site
 from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, write
@@ -135,3 +141,12 @@ def test_a_page_that_was_overwritten_is_named(database: Database, site: Site) ->
         assert caught.value.where == str(database.path)
     with pytest.raises(DatabaseDamagedError, match="malformed"):
         sites(database)
+
+
+def test_without_the_driver_of_a_server_it_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "joulebook.storage.postgres.server", None)
+    with pytest.raises(UsageError, match="driver is not installed") as caught:
+        Database.open(tmp_path, ServerPlace(url="postgresql://kiln/homes"))
+    assert "pip install 'joulebook[fleet]'" in caught.value.next_step

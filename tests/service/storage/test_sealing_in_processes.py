@@ -19,6 +19,8 @@ from joulebook.storage.sealing import seal
 from joulebook.storage.series import series_of
 from tests.helpers.killed_sealing import DAY_MS, INSTANTS, KINDS, MONDAY_MS, batch
 
+pytestmark = pytest.mark.on_a_file  # the other process opens the file
+
 ROUNDS = 40
 #: About what a run of sealing takes. [s]
 LONGEST_S = 0.1
@@ -73,6 +75,7 @@ def told(
     process = 0
     while not process or len(lines) < batches:
         line = writer.stdout.readline()
+        assert line not in ("", "ended\n"), "it ended by itself"
         if line.startswith("process"):
             process = int(line.split()[1])
         else:
@@ -80,6 +83,7 @@ def told(
     time.sleep(wait_s)
     os.kill(process, signal.SIGKILL)
     while (line := writer.stdout.readline()) != "ended\n":
+        assert line, "it ended by itself"
         lines.append(line)
     return [list(map(int, line.split())) for line in lines]
 

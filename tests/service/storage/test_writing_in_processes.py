@@ -16,6 +16,8 @@ from joulebook.storage.reading import devices_of, read_device, readings_span
 from joulebook.storage.series import series_of
 from tests.helpers.databases import NOON_MS, studio
 
+pytestmark = pytest.mark.on_a_file  # the other process opens the file
+
 PREAMBLE = """
 import random, sys
 from contextlib import closing

@@ -16,7 +16,7 @@ from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import ServerConnection, transaction, wait_for_nobody
 from joulebook.storage.database import Database, ServerPlace
 from joulebook.storage.days import dirty_count, mark_days
-from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
+from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError, storage_fault
 from joulebook.storage.postgres import preparing
 from joulebook.storage.postgres.faults import server_fault
 from joulebook.storage.records import Site
@@ -302,3 +302,11 @@ def test_what_comes_without_a_code_is_known_by_its_words(words: str, what: str) 
     told = server_fault(psycopg.OperationalError(words), "there")
     assert isinstance(told, StorageUnavailableError)
     assert what in told.what
+
+
+def test_a_fault_names_the_server_that_a_connection_is_to(
+    database: Database, connection: ServerConnection
+) -> None:
+    fault = storage_fault(psycopg.errors.LockNotAvailable("locked"), connection)
+    assert fault is not None
+    assert fault.where == str(database.where)
