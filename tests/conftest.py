@@ -1,4 +1,4 @@
-"""What many tests share: the demonstration site, built once a run, and who runs beside whom."""
+"""What many tests share: the demonstration site and a database server, made once a worker."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -6,14 +6,7 @@ from pathlib import Path
 import pytest
 
 from joulebook.cli import main
-from tests.helpers.alone import group_of
 from tests.helpers.postgres import PostgresServer
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Say which tests run in turn, for runs with several workers."""
-    for item in items:
-        item.add_marker(pytest.mark.xdist_group(group_of(item)))
 
 
 @pytest.fixture(scope="session")
