@@ -2,11 +2,13 @@
 
 import json
 import tempfile
-from contextlib import ExitStack, closing
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 
 import click
 
+from joulebook.bench.homes_pages import HomesPages, homes_pages_lines, measure_homes_pages
 from joulebook.bench.pages_run import PagesReport, measure_pages, pages_document
 from joulebook.bench.pages_table import pages_lines
 from joulebook.bench.report import document
@@ -41,6 +43,9 @@ _USUAL_PAGES = 40
     "--pages", "of_pages", is_flag=True, help="Measure the pages of a site of ten years instead."
 )
 @click.option(
+    "--homes", "of_homes", is_flag=True, help="Measure the page of 100 and 10,000 homes instead."
+)
+@click.option(
     "--in",
     "folder",
     type=click.Path(path_type=Path, file_okay=False, exists=True),
@@ -51,7 +56,7 @@ _USUAL_PAGES = 40
     "--keep",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="With --pages: where the site is built, kept, and used again by the next run.",
+    help="With --pages or --homes: where sites are built, kept, and used again by the next run.",
 )
 @click.option("--fleet", "of_fleet", is_flag=True, help="Measure 10, 100 and 1,000 homes instead.")
 @click.option(
@@ -81,6 +86,7 @@ def bench(
     alone: bool,
     is_quick: bool,
     of_pages: bool,
+    of_homes: bool,
     folder: Path | None,
     keep: Path | None,
     of_fleet: bool,
@@ -95,6 +101,8 @@ def bench(
 
     With --pages, the demonstration's site is told over ten years and served, and every page and
     figure is timed; with playwright and chromium, a slowed-down phone looks at them as well.
+
+    With --homes, invented homes are listed and served, and the page of all of them is timed.
 
     With --fleet, homes are simulated: what do they cost, and how does that grow with their number?
 
@@ -114,6 +122,9 @@ def bench(
             as_json=as_json,
         )
         return
+    if of_homes:
+        print("\n".join(homes_pages_lines(_homes(folder, keep, is_quick=is_quick))))
+        return
     if of_pages:
         report = _pages(folder, keep, is_quick=is_quick)
         told = [json.dumps(pages_document(report), indent=2)] if as_json else pages_lines(report)
@@ -131,13 +142,29 @@ def bench(
         print("\n".join(lines(found)))
 
 
+@contextmanager
+def _kept(folder: Path | None, keep: Path | None) -> Iterator[Path]:
+    """Yield where what is built stays for the next run, or goes at the end."""
+    if keep is not None:
+        yield keep
+        return
+    with tempfile.TemporaryDirectory(prefix="joulebook-bench-", dir=folder) as scratch:
+        yield Path(scratch)
+
+
+def _homes(folder: Path | None, keep: Path | None, *, is_quick: bool) -> HomesPages:
+    """List homes, or go on with those that are there, and measure the page of all of them."""
+    few, many, requests = (10, 60, 3) if is_quick else (100, 10_000, 60)
+    with _kept(folder, keep) as data_dir:
+        return measure_homes_pages(
+            data_dir, few=few, many=many, requests=requests, clock_ms=clock_ms
+        )
+
+
 def _pages(folder: Path | None, keep: Path | None, *, is_quick: bool) -> PagesReport:
     """Build the site, or go on with the one that is there, and measure its pages."""
     with ExitStack() as stack:
-        data_dir = keep
-        if data_dir is None:
-            scratch = tempfile.TemporaryDirectory(prefix="joulebook-bench-", dir=folder)
-            data_dir = Path(stack.enter_context(scratch))
+        data_dir = stack.enter_context(_kept(folder, keep))
         days = _told(data_dir, _QUICK_MONTHS if is_quick else _TEN_YEARS_MONTHS)
         advance = stack.enter_context(progress_bar("visiting"))
         return measure_pages(

@@ -9,7 +9,7 @@ import click
 
 from joulebook.cli.noted import changing, note
 from joulebook.cli.options import clock_ms, data_option, existing_database, settings_of
-from joulebook.cli.places import place_of, place_options, roles_with, roles_words
+from joulebook.cli.role_options import reached_by, role_options, roles_with, roles_words
 from joulebook.settings import Settings
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database
@@ -44,7 +44,7 @@ def person() -> None:
     required=True,
     help="An owner changes what is said of a site; a viewer looks.",
 )
-@place_options
+@role_options
 @click.option("--password", "asks", is_flag=True, help="Ask for a password, or read it from stdin.")
 @data_option
 def add(
@@ -65,7 +65,7 @@ def add(
     """
     password = _asked_password(name) if asks else None
     with changing(data_dir) as (database, connection):
-        place = place_of(database, connection, site_names, organisation_names)
+        place = reached_by(database, connection, site_names, organisation_names)
         made = add_person(
             *(connection, name),
             now_ms=clock_ms(),
@@ -90,7 +90,7 @@ def add(
     required=True,
     help="An owner changes what is said of a site; a viewer looks; none may do nothing there.",
 )
-@place_options
+@role_options
 @data_option
 def change_role(
     name: str,
@@ -110,7 +110,7 @@ def change_role(
     given = _ROLES[role]
     with changing(data_dir) as (database, connection):
         found = person_named(connection, name)
-        place = place_of(database, connection, site_names, organisation_names)
+        place = reached_by(database, connection, site_names, organisation_names)
         change_roles(
             *(connection, found),
             everywhere=given if place.is_everything else found.everywhere,

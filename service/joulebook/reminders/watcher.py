@@ -16,11 +16,11 @@ from joulebook.reminders.sending import Send, by_apprise, send_due
 from joulebook.storage.alert_settings import alert_settings, channels_of
 from joulebook.storage.alerts import watches_of
 from joulebook.storage.catalogue import sites
-from joulebook.storage.connections import transaction
+from joulebook.storage.connections import transaction, turn
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import Told, letters_of, note_cut_short, put_delivery
 from joulebook.storage.records import Site
-from joulebook.storage.rounds import Rounds
+from joulebook.storage.rounds import InRounds, Rounds
 
 _log = logging.getLogger(__name__)
 
@@ -40,7 +40,7 @@ class WatcherCounts:
     failing: tuple[str, ...]
 
 
-class Watcher:
+class Watcher(InRounds):
     """Watches over all sites of a database.
 
     Parameters
@@ -80,23 +80,6 @@ class Watcher:
             "reminders", self._round, every_s=every_s, failure="nobody can be reminded"
         )
 
-    @property
-    def rounds(self) -> Rounds:
-        """The thread, for those who watch over it."""
-        return self._rounds
-
-    def start(self) -> None:
-        """Start the thread; it begins with a look at everything."""
-        self._rounds.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after what is under way."""
-        self._rounds.stop(timeout_s)
-
-    def nudge(self) -> None:
-        """Look now, from any thread."""
-        self._rounds.nudge()
-
     def counts(self) -> WatcherCounts:
         """Say how reminders do."""
         return WatcherCounts(
@@ -120,7 +103,10 @@ class Watcher:
                 if not self._rounds.pause(0):
                     return
                 try:
-                    self._look(connection, site)
+                    # Of two services on one server, the other may be at it: told is told once.
+                    with turn(connection, "reminders", site.id) as is_ours:
+                        if is_ours:
+                            self._look(connection, site)
                 except UnavailableError as error:
                     failed = error  # costs this site's look, and not the others'
             if self._send is not None:

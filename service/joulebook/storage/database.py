@@ -14,7 +14,11 @@ from joulebook.storage.connections import (
     transaction,
     turn,
 )
-from joulebook.storage.faults import DatabaseDamagedError, StorageUnavailableError
+from joulebook.storage.faults import (
+    DatabaseDamagedError,
+    StorageUnavailableError,
+    unusable_directory,
+)
 from joulebook.storage.places import ServerPlace, environment_of, server_of
 from joulebook.storage.schema import prepare, refuse_unknown
 
@@ -83,12 +87,7 @@ class Database:
                 data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
                 database._prepare()
             except OSError as error:
-                raise StorageUnavailableError(
-                    f"the data directory cannot be used ({error.strerror})",
-                    where=data_dir,
-                    expected="a directory that this user may read and write",
-                    next_step="choose another one with --data, or change its owner",
-                ) from error
+                raise unusable_directory(data_dir, error) from error
             failing.pop_all()
         return database
 

@@ -26,6 +26,16 @@ class DatabaseDamagedError(DataRefusedError):
     """The file's content is not what SQLite once wrote there."""
 
 
+def unusable_directory(data_dir: Path, error: OSError) -> StorageUnavailableError:
+    """Return the error of a data directory that cannot be made, read or written."""
+    return StorageUnavailableError(
+        f"the data directory cannot be used ({error.strerror})",
+        where=data_dir,
+        expected="a directory that this user may read and write",
+        next_step="choose another one with --data, or change its owner",
+    )
+
+
 # By SQLite's primary result code: what is wrong, what was expected, what to do next.
 _AWAY = {
     sqlite3.SQLITE_FULL: (

@@ -7,12 +7,12 @@ from contextlib import closing
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Database
 from joulebook.storage.retention import remove_old
-from joulebook.storage.rounds import Rounds
+from joulebook.storage.rounds import InRounds, Rounds
 
 _log = logging.getLogger(__name__)
 
 
-class Keeper:
+class Keeper(InRounds):
     """Keeps readings for some years and no longer; safe to stop, kill and start anywhere.
 
     Parameters
@@ -41,19 +41,6 @@ class Keeper:
         self._rounds = Rounds(
             "keeper", self._keep, every_s=every_s, failure="old readings are not removed yet"
         )
-
-    @property
-    def rounds(self) -> Rounds:
-        """The thread, for those who watch over it."""
-        return self._rounds
-
-    def start(self) -> None:
-        """Start the thread; it begins with whatever is old enough."""
-        self._rounds.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the transaction under way; the next start goes on."""
-        self._rounds.stop(timeout_s)
 
     def _keep(self) -> None:
         with closing(self._database.connect()) as connection:

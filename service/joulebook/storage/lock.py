@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from joulebook.errors import UnavailableError
-from joulebook.storage.faults import StorageUnavailableError
+from joulebook.storage.faults import unusable_directory
 
 FILE_NAME = "joulebook.lock"
 #: Held by who moves sites into the directory's database, whether a service runs there or not.
@@ -46,12 +46,7 @@ def _alone(data_dir: Path, file_name: str, others: str, what: str) -> Iterator[N
         data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
         descriptor = os.open(path, os.O_CREAT | os.O_RDWR, 0o600)
     except OSError as error:
-        raise StorageUnavailableError(
-            f"the data directory cannot be used ({error.strerror})",
-            where=data_dir,
-            expected="a directory that this user may read and write",
-            next_step="choose another one with --data, or change its owner",
-        ) from error
+        raise unusable_directory(data_dir, error) from error
     try:
         _lock(descriptor, data_dir, others, what)
         yield

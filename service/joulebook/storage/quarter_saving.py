@@ -6,7 +6,7 @@ from joulebook.core.daily.quarters import Quarters
 from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.periods import DAY_MS, day_of, day_period
-from joulebook.storage.quarter_marks import mark_quarters
+from joulebook.storage.quarter_marks import dirty_days_of, mark_quarters
 from joulebook.storage.quarter_months import month_of, no_quarters, put
 from joulebook.storage.quarter_rows import is_outdated, series_ids, store_month, stored_month
 
@@ -21,7 +21,8 @@ def save_quarters(
 ) -> None:
     """Store the quarter hours of days and clear their marks, in one transaction.
 
-    A day that was marked again meanwhile stays dirty.
+    A day that was marked again meanwhile stays dirty. One that has no mark any more was computed
+    by somebody else meanwhile, of readings that may be later ones: theirs stays.
 
     Parameters
     ----------
@@ -33,6 +34,9 @@ def save_quarters(
     with joined(connection, (site_id,)):
         series = series_ids(connection, site_id, device, None)
         (device_id,) = {device_id for device_id, _ in series.values()}
+        if computed:
+            dirty = dirty_days_of(connection, device_id, min(computed), max(computed) + 1)
+            computed = {day: computed[day] for day in dirty if day in computed}
         for month in sorted({month_of(day * DAY_MS) for day in computed}):
             days = [
                 day for day in sorted(computed) if month.start_ms <= day * DAY_MS < month.end_ms

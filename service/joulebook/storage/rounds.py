@@ -10,6 +10,32 @@ from joulebook.storage.pulse import Pulse, worker_thread
 _log = logging.getLogger(__name__)
 
 
+class InRounds:
+    """A worker that does its work in rounds: how to start, stop, nudge and watch it.
+
+    A round is safe to be ended between its transactions; what is left is for the next one.
+    """
+
+    _rounds: "Rounds"
+
+    @property
+    def rounds(self) -> "Rounds":
+        """The thread, for those who watch over it."""
+        return self._rounds
+
+    def start(self) -> None:
+        """Start the thread; it begins with a round."""
+        self._rounds.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End after what is under way."""
+        self._rounds.stop(timeout_s)
+
+    def nudge(self) -> None:
+        """Look now, and not only at the next turn. From any thread."""
+        self._rounds.nudge()
+
+
 class Rounds:
     """Does one thing again and again beside everything else; what fails is told and tried again.
 

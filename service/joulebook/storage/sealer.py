@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from joulebook.storage.blockstore import check_blocks
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.records import DamagedBlock, SealCounts
-from joulebook.storage.rounds import Rounds
+from joulebook.storage.rounds import InRounds, Rounds
 from joulebook.storage.seal_links import link_unlinked
 from joulebook.storage.sealing import KEEP_HOT_DAYS, seal
 
@@ -38,7 +38,7 @@ class SealerCounts:
     failing: tuple[str, ...]
 
 
-class Sealer:
+class Sealer(InRounds):
     """Seals old days and joins old weeks; safe to stop, kill and start anywhere.
 
     Each run also checks some blocks, in turn, so that damage is known before somebody asks for
@@ -78,23 +78,6 @@ class Sealer:
     def alive(self) -> bool:
         """Whether the thread runs."""
         return self._rounds.alive
-
-    @property
-    def rounds(self) -> Rounds:
-        """The thread, for those who watch over it."""
-        return self._rounds
-
-    def start(self) -> None:
-        """Start the thread; it begins with whatever is old enough."""
-        self._rounds.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the transaction under way; what is left stays hot."""
-        self._rounds.stop(timeout_s)
-
-    def nudge(self) -> None:
-        """Look now, and not only at the next turn: after an import. From any thread."""
-        self._rounds.nudge()
 
     def counts(self) -> SealerCounts:
         """Say how sealing does."""

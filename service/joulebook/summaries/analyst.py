@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.errors import UnavailableError
 from joulebook.storage.catalogue import sites
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database, turn
 from joulebook.storage.records import Site
-from joulebook.storage.rounds import Rounds
+from joulebook.storage.rounds import InRounds, Rounds
 from joulebook.summaries.site_records import stored_record
 from joulebook.summaries.threads import ONE_THREAD
 
@@ -46,7 +46,7 @@ class AnalystCounts:
     failing: tuple[str, ...]
 
 
-class Analyst:
+class Analyst(InRounds):
     """Analyses records that are behind: soon after the owner enters something, else every hours.
 
     Parameters
@@ -77,23 +77,6 @@ class Analyst:
             "analyst", self._round, every_s=every_s, failure="a record cannot be analysed"
         )
 
-    @property
-    def rounds(self) -> Rounds:
-        """The thread, for those who watch over it."""
-        return self._rounds
-
-    def start(self) -> None:
-        """Start the thread; it begins with a look."""
-        self._rounds.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End; an analysis under way is given up, and made at the next start."""
-        self._rounds.stop(timeout_s)
-
-    def nudge(self) -> None:
-        """Look now, from any thread."""
-        self._rounds.nudge()
-
     def counts(self) -> AnalystCounts:
         """Say how the analysis does."""
         return AnalystCounts(
@@ -108,17 +91,24 @@ class Analyst:
         for site in sites(self._database):
             if self._rounds.stopping:
                 return
-            if self._is_due(site):
-                try:
-                    self._analyse(site)
-                except UnavailableError as error:
-                    failed = error  # costs this site's analysis, and not the others'
+            try:
+                self._look(site)
+            except UnavailableError as error:
+                failed = error  # costs this site's analysis, and not the others'
         if failed is not None:
             raise failed
 
-    def _is_due(self, site: Site) -> bool:
-        with closing(self._database.connect()) as connection:
-            stored = stored_record(connection, site, parts=())
+    def _look(self, site: Site) -> None:
+        with (
+            closing(self._database.connect()) as connection,
+            # Of two services on one server, the other may be at it already.
+            turn(connection, "record", site.id) as is_ours,
+        ):
+            if is_ours and self._is_due(connection, site):
+                self._analyse(site)
+
+    def _is_due(self, connection: Connection, site: Site) -> bool:
+        stored = stored_record(connection, site, parts=())
         if stored is None or stored.entered_anew:
             return True
         old_s = (self._clock_ms() - stored.computed_ms) / 1000

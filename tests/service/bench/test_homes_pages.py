@@ -18,6 +18,7 @@ from joulebook.bench.homes_pages import (
 )
 from joulebook.bench.quiet import Quietness
 from joulebook.bench.serving import Served
+from joulebook.cli import main
 from joulebook.errors import UnavailableError
 from joulebook.storage.database import Database
 from joulebook.storage.home_lines import all_numbers, home_places
@@ -83,6 +84,18 @@ def test_what_was_filled_is_used_again_and_a_service_that_does_not_start_is_told
     with pytest.raises(UnavailableError, match="did not start"):
         measure_homes_pages(tmp_path, few=1, many=2, requests=1, clock_ms=lambda: 0)
     assert list((tmp_path / "homes-1").iterdir()) == []
+
+
+def test_the_command_prints_it_and_keeps_what_it_filled_where_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(homes_pages, "served_pages", served_here)
+    monkeypatch.setattr(homes_pages, "wait_for_quiet", lambda _served: None)
+    assert main(["bench", "--homes", "--quick", "--keep", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("10 and 60 homes served at once, 3 requests each")
+    assert "first page: p95" in said
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["homes-10", "homes-60"]
 
 
 @pytest.mark.parametrize(("p95_ms", "verdict"), [(100.0, "held"), (101.0, "MISSED")])

@@ -148,6 +148,19 @@ def test_a_day_that_changes_while_it_is_computed_stays_dirty(
     check(connection, site)
 
 
+def test_what_was_computed_of_earlier_readings_does_not_replace_later_quarters(
+    connection: Connection, site: Site
+) -> None:
+    write(connection, site, "battery", wave(NOON_MS, 1))
+    (slow,) = dirty_quarters(connection)
+    earlier = dict(fresh_quarters(connection, site.id, "battery", [slow.day]))
+    write(connection, site, "battery", wave(NOON_MS + 1, 1))
+    save_all(connection)
+    save_quarters(connection, site.id, "battery", earlier, {slow.day: slow.mark})
+    assert slow.day not in {each.day for each in dirty_quarters(connection)}
+    check(connection, site)
+
+
 @pytest.mark.parametrize(
     ("damage", "told"),
     [

@@ -23,6 +23,8 @@ GROUPS = 64
 # Not the two colons that PostgreSQL writes before a type.
 _NAMED = re.compile(r"(?<![:\w]):([a-z_]+)")
 
+_OPEN = (pq.TransactionStatus.INTRANS, pq.TransactionStatus.INERROR)
+
 _LOCK_ALL = "SELECT pg_advisory_xact_lock(%s, 0)"
 _LOCK_GROUPS = """
     SELECT pg_advisory_xact_lock_shared(%s, 0)
@@ -51,14 +53,12 @@ class PostgresConnection:
         with naming_server_faults(address):
             self._lent = pool.lend(narrowing)
         self._raw = raw_of(self._lent)
+        self._held = False
 
     @property
     def in_transaction(self) -> bool:
-        """Whether a transaction is open, one that has failed too."""
-        return self._raw.info.transaction_status in (
-            pq.TransactionStatus.INTRANS,
-            pq.TransactionStatus.INERROR,
-        )
+        """Whether a transaction is open; one too that has failed, or whose connection broke."""
+        return self._held
 
     def execute(
         self, sql: str, parameters: Sequence[Any] | Mapping[str, Any] = (), /
@@ -108,12 +108,14 @@ class PostgresConnection:
     def _transaction(self, begin: str) -> Iterator[None]:
         with naming_server_faults(self.address):
             self._live().execute(begin)
+        self._held = True
         try:
             yield
             with naming_server_faults(self.address):
                 self._raw.execute("COMMIT")
         finally:
-            if not self._raw.closed and self.in_transaction:
+            self._held = False
+            if self._raw.info.transaction_status in _OPEN:
                 # Where the server has gone away there is nothing to take back, and the error that
                 # is under way says more.
                 with suppress(psycopg.Error):
@@ -140,8 +142,11 @@ class PostgresConnection:
         self._pool.give_back(self._lent)
 
     def _live(self) -> psycopg.Connection[Any]:
-        """Return the connection, or another one where it broke outside of a transaction."""
-        if self._raw.closed:
+        """Return the connection, or another one where it broke outside of a transaction.
+
+        Within one another would know nothing of it, and commit what follows by itself.
+        """
+        if self._raw.closed and not self._held:
             self._pool.give_back(self._lent)
             self._lent = self._pool.lend(self._narrowing)
             self._raw = raw_of(self._lent)

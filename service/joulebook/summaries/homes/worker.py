@@ -5,7 +5,7 @@ from contextlib import closing
 from functools import partial
 
 from joulebook.storage.database import Database
-from joulebook.storage.rounds import Rounds
+from joulebook.storage.rounds import InRounds, Rounds
 from joulebook.summaries.homes.lines import update_numbers, update_peers, update_told
 
 #: Homes are compared with each other so often, if any of their numbers changed: peers of
@@ -13,7 +13,7 @@ from joulebook.summaries.homes.lines import update_numbers, update_peers, update
 COMPARE_EVERY_MS = 3_600_000
 
 
-class HomeLines:
+class HomeLines(InRounds):
     """Looks at all homes again and again.
 
     Parameters
@@ -35,19 +35,6 @@ class HomeLines:
         self._rounds = Rounds(
             "home lines", self._round, every_s=every_s, failure="homes cannot be put in order"
         )
-
-    @property
-    def rounds(self) -> Rounds:
-        """The thread, for those who watch over it."""
-        return self._rounds
-
-    def start(self) -> None:
-        """Start the thread; it begins with a look at everything."""
-        self._rounds.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the transaction under way."""
-        self._rounds.stop(timeout_s)
 
     def _round(self) -> None:
         go_on = partial(self._rounds.pause, 0)

@@ -305,8 +305,8 @@ def test_what_comes_without_a_code_is_known_by_its_words(words: str, what: str) 
 
 
 def test_a_fault_names_the_server_that_a_connection_is_to(
-    database: Database, connection: ServerConnection
+    served: tuple[Database, Site], link: ServerConnection
 ) -> None:
-    fault = storage_fault(psycopg.errors.LockNotAvailable("locked"), connection)
+    fault = storage_fault(psycopg.errors.LockNotAvailable("locked"), link)
     assert fault is not None
-    assert fault.where == str(database.where)
+    assert fault.where == str(served[0].where)

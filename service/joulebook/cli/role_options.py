@@ -14,7 +14,7 @@ from joulebook.storage.records import Role, Site
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class Reached:
     """What the options named; everything where they named nothing."""
 
     site_ids: Sequence[int]
@@ -27,7 +27,7 @@ class Place:
         return not self.site_ids and not self.organisation_ids
 
 
-def place_options(command: Command) -> Command:
+def role_options(command: Command) -> Command:
     """Add the options that name sites and organisations."""
     for name, parameter, words in (
         ("--organisation", "organisation_names", "In all of it, also what is added later."),
@@ -37,12 +37,12 @@ def place_options(command: Command) -> Command:
     return command
 
 
-def place_of(
+def reached_by(
     database: Database,
     connection: Connection,
     site_names: Sequence[str],
     organisation_names: Sequence[str],
-) -> Place:
+) -> Reached:
     """Return what the options named.
 
     Raises
@@ -52,7 +52,7 @@ def place_of(
     """
     inside = [organisation_named(connection, each) for each in organisation_names]
     words = [*(f"all of {each.name}" for each in inside), *site_names]
-    return Place(
+    return Reached(
         site_ids=[site_named(database, each).id for each in site_names],
         organisation_ids=[each.id for each in inside],
         words=", ".join(words) or "every site",
