@@ -17,7 +17,7 @@ CHOICES_EVERYWHERE = (
 )
 #: And where it concerns those of an organisation.
 CHOICES_INSIDE = (
-    ("", "nothing, but what is said for single sites"),
+    ("", "as said for each site below"),
     ("viewer", "look, at every site of it"),
     ("owner", "change every site of it, add sites and people to it"),
 )
