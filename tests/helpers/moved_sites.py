@@ -7,7 +7,7 @@ from joulebook.core.alerts.episodes import Watch
 from joulebook.storage.alert_settings import add_channel
 from joulebook.storage.alerts import KeptWatch, keep_watch, open_episode
 from joulebook.storage.audit import Audited, note_change
-from joulebook.storage.catalogue import add_site, site_named
+from joulebook.storage.catalogue import add_site, site_named, sites
 from joulebook.storage.database import Connection, Database, transaction
 from joulebook.storage.deliveries import Told, put_delivery
 from joulebook.storage.people import add_person
@@ -106,3 +106,8 @@ def shifted(database: Database) -> Database:
             open_episode(connection, annex.id, "disk", "", at_ms=1, value=1.0, sentence="low")
     assert site_named(database, "annex").id == annex.id
     return database
+
+
+def names(database: Database) -> list[str]:
+    """Return the names of the sites that are seen."""
+    return [site.name for site in sites(database)]
