@@ -1,6 +1,7 @@
 """Makes the work of some homes go wrong in a worker: a preload of Dask, by the home's name.
 
-How often each home was tried is kept in the data directory, ``NAME.tries``, a letter a try.
+Who tried each home is kept in the data directory, ``NAME.tries``: the number of the process, a line
+a try.
 """
 
 import os
@@ -19,8 +20,13 @@ TWICE, ALWAYS, HELD, HUNGRY = "fails-twice", "fails-always", "is-held", "is-hung
 
 def tries_of(data_dir: Path, site: str) -> int:
     """Return how often a home was tried."""
+    return len(triers_of(data_dir, site))
+
+
+def triers_of(data_dir: Path, site: str) -> list[int]:
+    """Return the number of the process that made each try of a home, in order."""
     file = data_dir / f"{site}.tries"
-    return file.stat().st_size if file.exists() else 0
+    return [int(line) for line in file.read_text().split()] if file.exists() else []
 
 
 def holder_of(data_dir: Path) -> Path:
@@ -34,7 +40,7 @@ def faulty(compute: Callable[..., int]) -> Callable[..., int]:
     def computed(database: Database, site: Site, **more: Any) -> int:
         data_dir = database.data_dir
         with (data_dir / f"{site.name}.tries").open("a") as file:
-            file.write("x")
+            file.write(f"{os.getpid()}\n")
         tries = tries_of(data_dir, site.name)
         if site.name == TWICE and tries <= 2:
             raise StorageUnavailableError(
