@@ -21,7 +21,8 @@ from joulebook.storage.record_results import record_mark, save_record_result
 from joulebook.storage.records import Column, DeviceRows, Site
 from joulebook.storage.series import SeriesRegister
 from joulebook.storage.writing import write_rows
-from joulebook.summaries.site_records import RECORD_NAME, encoded_document, entered_digest
+from joulebook.summaries.records_due import ENTERED_NAME, entered_digest
+from joulebook.summaries.site_records import RECORD_NAME, encoded_document
 
 _COLUMNS = (Column("power", "W"), Column("soc", "/"), Column("temperature", "Cel"))
 _MINUTE_MS, _YEAR_DAYS = 60_000, 365.25
@@ -93,12 +94,15 @@ def _fill(
     row = (now_ms - ago_ms, float(rng.normal(0, 900)), 0.6, float(rng.normal(24, 4)))
     part = DeviceRows(site.id, series[0].device_id, series, [row])
     write_rows(connection, {site.id: site.zone}, [part])
-    document = made_up_record(site, rng, now_ms) | {"entered": entered_digest(connection, site)}
-    save_record_result(
-        *(connection, site.id, RECORD_NAME, RECORD_METHOD, encoded_document(document)),
-        mark=record_mark(connection, site.id),
-        computed_ms=now_ms,
-    )
+    results = {
+        RECORD_NAME: encoded_document(made_up_record(site, rng, now_ms)),
+        ENTERED_NAME: entered_digest(connection, site),
+    }
+    mark = record_mark(connection, site.id)
+    for name, result in results.items():
+        save_record_result(
+            *(connection, site.id, name, RECORD_METHOD, result), mark=mark, computed_ms=now_ms
+        )
     if rng.random() < 0.03:
         rule, sentence = (
             ("never-full", "the battery was last full 24 days ago"),

@@ -1,7 +1,7 @@
 """From what was seen to episodes, and from these to what is told on which channel."""
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from joulebook.core.alerts.episodes import Change, Limits, Watch, step
@@ -63,27 +63,54 @@ def decide(
         Of the pages, as ``https://house.example``; empty where nobody knows it from outside.
     """
     settings, watches = rule_settings(connection, site.id), watches_of(connection, site.id)
+    steps = list(_steps(site, seen, settings, watches, now_ms))
+    if not steps:
+        return []  # as nearly always: nobody who writes is made to wait for nothing
     happened = []
     with transaction(connection):
-        for each in seen:
-            rule, setting = BY_NAME[each.rule], settings[each.rule]
-            kept = watches.get((each.rule, each.subject), KeptWatch(watch=Watch()))
-            if not setting.is_on:
-                if kept.watch.is_open:
-                    close_episodes(connection, site.id, rule.name, each.subject, at_ms=now_ms)
-                    keep_watch(connection, site.id, rule.name, each.subject, _off(kept))
+        for each in steps:
+            rule, subject = BY_NAME[each.seen.rule], each.seen.subject
+            keep_watch(connection, site.id, rule.name, subject, each.after)
+            if each.is_off:
+                close_episodes(connection, site.id, rule.name, subject, at_ms=now_ms)
                 continue
-            watch, change = step(limits_of(rule, setting, site), kept.watch, each.value, now_ms)
-            after = KeptWatch(watch=watch, least=_least(kept.least, each.level))
-            if after != kept:
-                keep_watch(connection, site.id, rule.name, each.subject, after)
-            for episode in _changed(connection, site, rule, each, change, now_ms):
-                assert change is not None
-                happened.append(Happened(change, episode))
+            for episode in _changed(connection, site, rule, each.seen, each.change, now_ms):
+                assert each.change is not None
+                happened.append(Happened(each.change, episode))
                 _tell(connection, site, rule, happened[-1], now_ms=now_ms, address=address)
     for one in happened:
         _log.info("alert %s of %s %s", one.episode.rule, site.name, one.change)
     return happened
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """What is to be kept of a rule that stands otherwise than before."""
+
+    seen: Seen
+    after: KeptWatch
+    change: Change | None = None
+    is_off: bool = False
+
+
+def _steps(
+    site: Site,
+    seen: Iterable[Seen],
+    settings: Mapping[str, RuleSetting],
+    watches: Mapping[tuple[str, str], KeptWatch],
+    now_ms: int,
+) -> Iterator[_Step]:
+    for each in seen:
+        rule, setting = BY_NAME[each.rule], settings[each.rule]
+        kept = watches.get((each.rule, each.subject), KeptWatch(watch=Watch()))
+        if not setting.is_on:
+            if kept.watch.is_open:
+                yield _Step(seen=each, after=_off(kept), is_off=True)
+            continue
+        watch, change = step(limits_of(rule, setting, site), kept.watch, each.value, now_ms)
+        after = KeptWatch(watch=watch, least=_least(kept.least, each.level))
+        if after != kept or change is not None:
+            yield _Step(seen=each, after=after, change=change)
 
 
 def _changed(

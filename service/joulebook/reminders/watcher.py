@@ -1,6 +1,7 @@
 """Looks at every site, opens and closes alerts, and tells the owner, in a thread of its own."""
 
 import logging
+import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import transaction, turn
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import Told, letters_of, note_cut_short, put_delivery
+from joulebook.storage.record_results import result_stamp, results_named, save_record_result
 from joulebook.storage.records import Site
 from joulebook.storage.rounds import InRounds, Rounds
 
@@ -26,6 +28,10 @@ _log = logging.getLogger(__name__)
 
 #: What takes longer to look at is looked at this often. [ms]
 BACK_EVERY_MS = 3_600_000
+#: And no longer than this in one round: of thousands of sites some wait for the next one. [s]
+BACK_SHARE_S = 10.0
+#: Under which it is stored when a site was looked back at: services on one server divide them.
+LOOKED_NAME, LOOKED_METHOD = "looked-back", "looked-back-1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +79,8 @@ class Watcher(InRounds):
         self._address = address.rstrip("/")
         self._max_gap_s = max_gap_s
         self._send = send
-        self._looked_back_ms: dict[int, int] = {}
+        self._looked_ms: dict[int, int] = {}  # as it was when the round began
+        self._back_s = 0.0  # in the round that is under way
         self._began = False
         self._opened = self._closed = self._told = 0
         self._rounds = Rounds(
@@ -93,13 +100,16 @@ class Watcher(InRounds):
 
     def _round(self) -> None:
         failed: UnavailableError | None = None
+        self._back_s = 0.0
         with closing(self._database.connect()) as connection:
             if not self._began:
                 cut_short = note_cut_short(connection)
                 if cut_short:
                     _log.warning("%d messages were being sent when the service ended", cut_short)
                 self._began = True
-            for site in sites(self._database):
+            looked = results_named(connection, LOOKED_NAME)
+            self._looked_ms = {site_id: each.computed_ms for site_id, each in looked.items()}
+            for site in self._longest_ago_first(sites(self._database)):
                 if not self._rounds.pause(0):
                     return
                 try:
@@ -114,18 +124,31 @@ class Watcher(InRounds):
         if failed is not None:
             raise failed
 
+    def _longest_ago_first(self, there: list[Site]) -> list[Site]:
+        return sorted(there, key=lambda site: self._looked_ms.get(site.id, 0))
+
     def _look(self, connection: Connection, site: Site) -> None:
         now_ms = self._clock_ms()
         seen = list(seen_now(connection, site, now_ms=now_ms))
-        last_ms = self._looked_back_ms.get(site.id)
-        if last_ms is None or not 0 <= now_ms - last_ms < BACK_EVERY_MS:
+        looks_back = self._back_s < BACK_SHARE_S and self._is_time(connection, site, now_ms)
+        if looks_back:
+            began_s = time.perf_counter()
             watches = watches_of(connection, site.id)
             seen += seen_back(self._database, connection, site, watches, now_ms=now_ms)
-            self._looked_back_ms[site.id] = now_ms
+            self._back_s += time.perf_counter() - began_s
         for happened in decide(connection, site, seen, now_ms=now_ms, address=self._address):
             self._opened += happened.change == "opened"
             self._closed += happened.change == "closed"
+        if looks_back:
+            note_looked(connection, site, now_ms=now_ms)
         self._write_letter(connection, site, now_ms)
+
+    def _is_time(self, connection: Connection, site: Site, now_ms: int) -> bool:
+        if not _is_long_ago(self._looked_ms.get(site.id), now_ms):
+            return False
+        # Another service may have looked since the round began.
+        last = result_stamp(connection, site.id, LOOKED_NAME)
+        return _is_long_ago(None if last is None else last.computed_ms, now_ms)
 
     def _write_letter(self, connection: Connection, site: Site, now_ms: int) -> None:
         week = letter_due(alert_settings(connection, site.id), site.zone, now_ms)
@@ -140,3 +163,14 @@ class Watcher(InRounds):
         with transaction(connection):
             for channel in channels:
                 put_delivery(connection, channel.id, told, now_ms=now_ms, not_before_ms=now_ms)
+
+
+def note_looked(connection: Connection, site: Site, *, now_ms: int) -> None:
+    """Note that a site was looked back at."""
+    save_record_result(
+        *(connection, site.id, LOOKED_NAME, LOOKED_METHOD, b""), mark=0, computed_ms=now_ms
+    )
+
+
+def _is_long_ago(last_ms: int | None, now_ms: int) -> bool:
+    return last_ms is None or not 0 <= now_ms - last_ms < BACK_EVERY_MS

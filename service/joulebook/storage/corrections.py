@@ -17,6 +17,10 @@ from joulebook.storage.series import series_of
 _MOST_SCALE = 1e6
 _MOST_OFFSET = 1e9
 _LONGEST_NOTE = 500
+_CORRECTIONS = """
+SELECT site_id, id, device, quantity, kind, value, from_ms, to_ms, note, made_ms, withdrawn_ms
+FROM corrections
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,15 +124,20 @@ def corrections_of(
 ) -> list[Correction]:
     """Return a site's corrections in the order they were made; withdrawn ones if asked for."""
     rows = connection.execute(
-        """
-        SELECT id, device, quantity, kind, value, from_ms, to_ms, note, made_ms, withdrawn_ms
-        FROM corrections
-        WHERE site_id = ? AND (? OR withdrawn_ms IS NULL)
-        ORDER BY made_ms, id
-        """,
+        f"{_CORRECTIONS} WHERE site_id = ? AND (? OR withdrawn_ms IS NULL) ORDER BY made_ms, id",
         (site_id, withdrawn),
     )
-    return [_correction(*row) for row in rows]
+    return [_correction(*row) for _, *row in rows]
+
+
+@names_faults
+def corrections_by_site(connection: Connection) -> dict[int, list[Correction]]:
+    """Return the corrections in force of every site that has any, by its id, as above."""
+    rows = connection.execute(f"{_CORRECTIONS} WHERE withdrawn_ms IS NULL ORDER BY made_ms, id")
+    found: dict[int, list[Correction]] = {}
+    for site_id, *row in rows:
+        found.setdefault(site_id, []).append(_correction(*row))
+    return found
 
 
 def _correction(

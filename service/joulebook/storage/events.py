@@ -1,7 +1,8 @@
 """What was changed at a site, and when: before and after such an event are never mixed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from joulebook.errors import UsageError
 from joulebook.storage.connections import Connection, joined
@@ -26,6 +27,7 @@ LONGEST_TITLE = 80
 LONGEST_NOTE = 2000
 #: No home battery of this service ran before 2015. [ms, UTC epoch]
 _EARLIEST_MS = 1_420_070_400_000
+_EVENTS = "SELECT site_id, id, at_ms, kind, title, note, made_ms, removed_ms FROM events"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,26 +113,33 @@ def remove_event(connection: Connection, site: Site, event_id: int, *, now_ms: i
 def events_of(connection: Connection, site_id: int, *, removed: bool = False) -> list[Event]:
     """Return a site's events in order of time; removed ones if asked for."""
     rows = connection.execute(
-        """
-        SELECT id, at_ms, kind, title, note, made_ms, removed_ms
-        FROM events
-        WHERE site_id = ? AND (? OR removed_ms IS NULL)
-        ORDER BY at_ms, id
-        """,
+        f"{_EVENTS} WHERE site_id = ? AND (? OR removed_ms IS NULL) ORDER BY at_ms, id",
         (site_id, removed),
     )
-    return [
-        Event(
-            id=number,
-            at_ms=at_ms,
-            kind=kind,
-            title=title,
-            note=note,
-            made_ms=made_ms,
-            removed_ms=removed_ms,
-        )
-        for number, at_ms, kind, title, note, made_ms, removed_ms in rows
-    ]
+    return [_event(row) for row in rows]
+
+
+@names_faults
+def events_by_site(connection: Connection) -> dict[int, list[Event]]:
+    """Return the events of every site that has any, by its id, in order of time."""
+    rows = connection.execute(f"{_EVENTS} WHERE removed_ms IS NULL ORDER BY at_ms, id")
+    found: dict[int, list[Event]] = {}
+    for row in rows:
+        found.setdefault(row[0], []).append(_event(row))
+    return found
+
+
+def _event(row: Sequence[Any]) -> Event:
+    _, number, at_ms, kind, title, note, made_ms, removed_ms = row
+    return Event(
+        id=number,
+        at_ms=at_ms,
+        kind=kind,
+        title=title,
+        note=note,
+        made_ms=made_ms,
+        removed_ms=removed_ms,
+    )
 
 
 def _check(wanted: Event) -> None:

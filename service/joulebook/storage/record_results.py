@@ -1,9 +1,18 @@
 """What was computed of a site's whole record, and whether that is behind it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
+
+_RESULTS = """
+SELECT record_results.site_id, method, record_results.mark, computed_ms, result,
+    record_results.mark < coalesce(record_marks.mark, 0)
+FROM record_results
+LEFT JOIN record_marks ON record_marks.site_id = record_results.site_id
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,20 +85,25 @@ def save_record_result(
 
 
 @names_faults
+def results_named(connection: Connection, name: str) -> dict[int, RecordResult]:
+    """Return the stored result of one name of every site that has it, by the site's id.
+
+    For small ones: thousands of sites are looked at every minute.
+    """
+    rows = connection.execute(f"{_RESULTS} WHERE name = ?", (name,))
+    return {site_id: _result(name, row) for site_id, *row in rows}
+
+
+@names_faults
 def record_result(connection: Connection, site_id: int, name: str) -> RecordResult | None:
     """Return a stored result, ``None`` where there is none."""
     row = connection.execute(
-        """
-        SELECT method, record_results.mark, computed_ms, result,
-            record_results.mark < coalesce(record_marks.mark, 0)
-        FROM record_results
-        LEFT JOIN record_marks ON record_marks.site_id = record_results.site_id
-        WHERE record_results.site_id = ? AND name = ?
-        """,
-        (site_id, name),
+        f"{_RESULTS} WHERE record_results.site_id = ? AND name = ?", (site_id, name)
     ).fetchone()
-    if row is None:
-        return None
+    return None if row is None else _result(name, row[1:])
+
+
+def _result(name: str, row: Sequence[Any]) -> RecordResult:
     method, mark, computed_ms, result, behind = row
     return RecordResult(
         name=name,

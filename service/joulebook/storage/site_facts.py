@@ -83,6 +83,11 @@ def facts_of(site: Site) -> SiteFacts:
     return cast(SiteFacts, {fact: getattr(site, fact) for fact in FACTS})
 
 
+def analysed_facts(site: Site) -> tuple[object, ...]:
+    """Return what the analysis of a record depends on: facts that are only told are left out."""
+    return (site.timezone, *(getattr(site, fact) for fact in FACTS if fact not in _TOLD))
+
+
 def check_facts(**facts: Unpack[SiteFacts]) -> None:
     """Raise where a fact makes no sense; ``where`` of the error is the fact.
 

@@ -11,16 +11,14 @@ from dataclasses import dataclass
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.errors import UnavailableError
 from joulebook.storage.catalogue import sites
-from joulebook.storage.database import Connection, Database, turn
+from joulebook.storage.database import Database, turn
 from joulebook.storage.records import Site
 from joulebook.storage.rounds import InRounds, Rounds
-from joulebook.summaries.site_records import stored_record
+from joulebook.summaries.records_due import Due, is_still_due, records_due
 from joulebook.summaries.threads import ONE_THREAD
 
 _log = logging.getLogger(__name__)
 
-#: New readings alone make it compute again after this: a record of years changes slowly. [s]
-FRESH_S = 6 * 3600.0
 _POLL_S = 0.1
 
 
@@ -88,31 +86,26 @@ class Analyst(InRounds):
 
     def _round(self) -> None:
         failed: UnavailableError | None = None
-        for site in sites(self._database):
+        with closing(self._database.connect()) as connection:
+            due = records_due(connection, sites(self._database), now_ms=self._clock_ms())
+        for each in due:
             if self._rounds.stopping:
                 return
             try:
-                self._look(site)
+                self._look(each)
             except UnavailableError as error:
                 failed = error  # costs this site's analysis, and not the others'
         if failed is not None:
             raise failed
 
-    def _look(self, site: Site) -> None:
+    def _look(self, due: Due) -> None:
         with (
             closing(self._database.connect()) as connection,
-            # Of two services on one server, the other may be at it already.
-            turn(connection, "record", site.id) as is_ours,
+            # Of two services on one server, the other may be at it already, or have been.
+            turn(connection, "record", due.site.id) as is_ours,
         ):
-            if is_ours and self._is_due(connection, site):
-                self._analyse(site)
-
-    def _is_due(self, connection: Connection, site: Site) -> bool:
-        stored = stored_record(connection, site, parts=())
-        if stored is None or stored.entered_anew:
-            return True
-        old_s = (self._clock_ms() - stored.computed_ms) / 1000
-        return stored.behind and old_s >= FRESH_S
+            if is_ours and is_still_due(connection, due):
+                self._analyse(due.site)
 
     def _analyse(self, site: Site) -> None:
         process = subprocess.Popen(

@@ -1,6 +1,5 @@
 """The analysis of a site's whole record: computed, packed, and asked for."""
 
-import hashlib
 import zlib
 from collections.abc import Callable, Sequence
 from contextlib import closing
@@ -14,7 +13,6 @@ import numpy as np
 from joulebook.core.records.record import RECORD_METHOD, analyse
 from joulebook.core.records.record_inputs import NamedSpan, RecordEvent, RecordInputs
 from joulebook.core.spans import Span, date_of, days_span, local_day
-from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.events import events_of
 from joulebook.storage.reading import readings_span
@@ -53,14 +51,11 @@ class StoredRecord:
         [ms, UTC epoch]
     behind : bool
         Whether readings or what the owner entered have changed since.
-    entered_anew : bool
-        Whether a correction, an event or a fact of the site has.
     """
 
     document: Document
     computed_ms: int
     behind: bool
-    entered_anew: bool
 
 
 def record_inputs(
@@ -159,7 +154,6 @@ def record_of_days(
         document=plain_document(document),
         computed_ms=clock_ms(),
         behind=False,
-        entered_anew=False,
     )
 
 
@@ -183,13 +177,12 @@ def stored_record(
         document=document,
         computed_ms=found.computed_ms,
         behind=found.behind,
-        entered_anew=document["entered"] != entered_digest(connection, site),
     )
 
 
 def _parts_of(plain: bytes, parts: Sequence[str]) -> Document:
     """Return some parts of a document, those that are there; the others are passed over."""
-    wanted = ("entered", "reason", *parts)
+    wanted = ("reason", *parts)
     shape = msgspec.defstruct("Parts", [(name, Any, msgspec.UNSET) for name in wanted])
     found = msgspec.json.decode(plain, type=shape)
     values = ((name, getattr(found, name)) for name in wanted)
@@ -205,9 +198,3 @@ def plain_document(document: Document) -> Document:
     """Return a document as it comes back from where it is stored."""
     plain: Document = _decoder.decode(_encoder.encode(document))
     return plain
-
-
-def entered_digest(connection: Connection, site: Site) -> str:
-    """Return a digest of all that the owner entered and the analysis depends on."""
-    parts = (site, corrections_of(connection, site.id), events_of(connection, site.id))
-    return hashlib.sha256(repr(parts).encode()).hexdigest()

@@ -13,7 +13,7 @@ from joulebook.core.curves import MAX_GAP_S
 from joulebook.core.daily.days import DayResult
 from joulebook.core.spans import date_of
 from joulebook.errors import JoulebookError
-from joulebook.storage.catalogue import sites
+from joulebook.storage.catalogue import sites, some_sites
 from joulebook.storage.database import Connection, Database, transaction, turn
 from joulebook.storage.days import dirty_count, dirty_days, save_day
 from joulebook.storage.pulse import Pulse, worker_thread
@@ -231,7 +231,8 @@ class Summariser:
         """Compute what is dirty: today first, then the oldest first."""
         all_dirty = dirty_days(connection, ALL_DAYS)
         # Sites after the days: one that was added meanwhile is then among them.
-        by_id = {site.id: site for site in sites(self._database)}
+        wanted = {dirty.site_id for dirty in all_dirty}
+        by_id = {site.id: site for site in some_sites(self._database, wanted)}
         now_ms = self._clock_ms()
         marks: dict[int, dict[date, int]] = {}
         for dirty in all_dirty:

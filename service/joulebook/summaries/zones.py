@@ -7,6 +7,8 @@ with the system's zone data or the package tzdata, and a process has them from i
 import logging
 from collections.abc import Iterable
 from datetime import date, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
 
 import msgspec
 
@@ -52,12 +54,11 @@ def note_zone_rules(connection: Connection, site: Site, *, now_ms: int) -> int:
         where nobody noted those.
     """
     last = date_of(now_ms, site.zone) + timedelta(days=AHEAD)
-    rules = Noted(last, midnight_runs(FIRST, last, site.zone))
+    rules, encoded = _rules(site.timezone, last)
     text = zone_rules(connection, site.id)
-    before = rules if text is None else msgspec.json.decode(text, type=Noted)
-    encoded = msgspec.json.encode(rules).decode()
     if encoded == text:
         return 0
+    before = rules if text is None else msgspec.json.decode(text, type=Noted)
     marked = save_zone_rules(connection, site, encoded, _moved(before, rules))
     if marked:
         _log.warning(
@@ -67,6 +68,13 @@ def note_zone_rules(connection: Connection, site: Site, *, now_ms: int) -> int:
             site.name,
         )
     return marked
+
+
+@lru_cache(maxsize=1024)  # there are some six hundred zones
+def _rules(timezone: str, last: date) -> tuple[Noted, str]:
+    """Return a zone's rules, plain and as they are stored: thousands of sites share them."""
+    rules = Noted(last, midnight_runs(FIRST, last, ZoneInfo(timezone)))
+    return rules, msgspec.json.encode(rules).decode()
 
 
 def _moved(before: Noted, now: Noted) -> list[date]:

@@ -9,12 +9,12 @@ import pytest
 
 from joulebook.reminders import watcher as watching
 from joulebook.reminders.seen import Seen
-from joulebook.reminders.watcher import Watcher
+from joulebook.reminders.watcher import Watcher, note_looked
 from joulebook.storage.alert_settings import AlertSettings, add_channel, set_alert_settings
 from joulebook.storage.alerts import episodes_of
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.connections import transaction
-from joulebook.storage.database import Database
+from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import (
     Delivery,
     Told,
@@ -187,3 +187,60 @@ def test_a_stop_ends_it_between_two_sites(house: tuple[Database, Site]) -> None:
     watcher = Watcher(database, clock_ms=Clock(NOON_MS), send=None, every_s=3600.0)
     watcher._round()  # in this thread, which is not its own: as one that was replaced
     assert watcher.rounds.alive is False
+
+
+def test_of_many_sites_some_wait_for_a_later_round_with_what_takes_long(
+    house: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, _ = house
+    for number in range(3):
+        add_site(database, f"annexe-{number}", "Europe/Lisbon")
+    looked: list[str] = []
+
+    def slow(
+        _database: Database, _connection: object, site: Site, *_: object, **__: object
+    ) -> list[Seen]:
+        looked.append(site.name)
+        spent[0] += 0.6 * watching.BACK_SHARE_S
+        return []
+
+    spent = [0.0]
+    monkeypatch.setattr(watching, "seen_back", slow)
+    monkeypatch.setattr("joulebook.reminders.watcher.time.perf_counter", lambda: spent[0])
+    watcher = Watcher(database, clock_ms=(clock := Clock(NOON_MS)), send=None, every_s=3600.0)
+    watcher.start()
+    wait_until(partial(_has_done, watcher, 1))
+    assert looked == ["annexe-0", "annexe-1"]
+    watcher.nudge()
+    wait_until(partial(_has_done, watcher, 2))
+    assert looked[2:] == ["annexe-2", "studio"]
+    # An hour later all are due again, those first that have waited longest.
+    clock.now_ms += 2 * HOUR_MS
+    watcher.stop()
+    watcher.start()
+    wait_until(partial(_has_done, watcher, 3))
+    watcher.stop()
+    assert looked[4:] == ["annexe-0", "annexe-1"]
+    # Another service on the same database goes on with those that are left, and then is done.
+    other = Watcher(database, clock_ms=clock, send=None, every_s=3600.0)
+    rounds(other, 2)
+    assert looked[6:] == ["annexe-2", "studio"]
+
+
+def test_what_another_service_looked_at_meanwhile_is_left_to_it(
+    house: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site = house
+    looked: list[str] = []
+
+    def first(
+        _database: Database, connection: Connection, at: Site, *_: object, **__: object
+    ) -> list[Seen]:
+        looked.append(at.name)
+        note_looked(connection, site, now_ms=NOON_MS)  # as the other one does, just now
+        return []
+
+    add_site(database, "annexe", "Europe/Lisbon")
+    monkeypatch.setattr(watching, "seen_back", first)
+    rounds(Watcher(database, clock_ms=Clock(NOON_MS), send=None, every_s=3600.0), 1)
+    assert looked == ["annexe"]

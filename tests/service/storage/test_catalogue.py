@@ -5,7 +5,8 @@ from datetime import date
 import pytest
 
 from joulebook.errors import UsageError
-from joulebook.storage.catalogue import add_site, site_named, sites
+from joulebook.storage import catalogue
+from joulebook.storage.catalogue import add_site, site_named, sites, some_sites
 from joulebook.storage.database import Database
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import SiteFacts
@@ -49,6 +50,16 @@ def test_what_the_owner_did_not_say_is_missing(site: Site) -> None:
 def test_sites_come_in_order_of_name(database: Database) -> None:
     add_site(database, "annexe", "Europe/Lisbon")
     assert [site.name for site in sites(database)] == ["annexe", "studio"]
+
+
+@pytest.mark.parametrize("at_once", [1, 500])
+def test_some_sites_come_in_order_of_name_too(
+    database: Database, site: Site, monkeypatch: pytest.MonkeyPatch, at_once: int
+) -> None:
+    monkeypatch.setattr(catalogue, "_MOST_ASKED", at_once)  # both ways to read them
+    annexe, _ = (add_site(database, name, "Europe/Lisbon") for name in ("annexe", "yard"))
+    assert some_sites(database, {site.id, annexe.id, 999}) == [annexe, site]
+    assert some_sites(database, set()) == []
 
 
 @pytest.mark.parametrize("name", ["0", "a" * 63, "north-wing-2"])

@@ -12,7 +12,8 @@ import pytest
 from joulebook.storage.database import Database
 from joulebook.storage.days import mark_days
 from joulebook.storage.records import Site
-from joulebook.summaries.analyst import FRESH_S, Analyst
+from joulebook.summaries.analyst import Analyst
+from joulebook.summaries.records_due import FRESH_S
 from joulebook.summaries.site_records import stored_record
 from tests.helpers.cycled_records import cycled_site
 from tests.helpers.stored_plants import FIRST, until

@@ -42,7 +42,7 @@ def test_it_is_stored_and_not_behind(home: tuple[Database, Site]) -> None:
     with closing(database.connect()) as connection:
         stored = stored_record(connection, site)
     assert stored is not None
-    assert (stored.computed_ms, stored.behind, stored.entered_anew) == (7, False, False)
+    assert (stored.computed_ms, stored.behind) == (7, False)
     json.dumps(stored.document, allow_nan=False)
 
 
@@ -187,7 +187,6 @@ def test_what_the_owner_enters_makes_it_behind(tmp_path: Path) -> None:
         stored = stored_record(connection, site)
     assert stored is not None
     assert stored.behind
-    assert stored.entered_anew
     update_record(database, site, clock_ms=lambda: 9, max_gap_s=300.0)
     document = efficiency_report(database, site, None, None)
     assert [each["title"] for each in document["changes"]] == ["new lugs"]

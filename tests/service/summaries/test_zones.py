@@ -19,7 +19,7 @@ from joulebook.storage.zone_rules import zone_rules
 from joulebook.summaries.recompute import recompute
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.summariser import Summariser
-from joulebook.summaries.zones import note_zone_rules
+from joulebook.summaries.zones import _rules, note_zone_rules
 from tests.helpers.databases import write
 from tests.helpers.stored_plants import until
 from tests.helpers.zone_files import write_zone
@@ -33,7 +33,13 @@ TIMES_MS = range(NOW_MS - 19 * 86_400_000, NOW_MS - 9 * 86_400_000, 600_000)
 def set_rules(folder: Path, first_h: float, *changes: tuple[str, float]) -> None:
     """Let the zone go so from now on, as after a restart with other zone data."""
     write_zone(folder, ZONE, first_h, *changes)
+    forget_rules()
+
+
+def forget_rules() -> None:
+    """Forget what the process knows of zones, as a restart does."""
     ZoneInfo.clear_cache()
+    _rules.cache_clear()
 
 
 @pytest.fixture
@@ -43,7 +49,7 @@ def zones(tmp_path: Path) -> Iterator[Path]:
     set_rules(folder, 1.0)
     yield folder
     zoneinfo.reset_tzpath()
-    ZoneInfo.clear_cache()
+    forget_rules()
 
 
 @pytest.fixture
@@ -74,7 +80,7 @@ def dirty(connection: Connection) -> list[int]:
 
 def test_the_same_rules_ask_for_nothing(connection: Connection, site: Site) -> None:
     noted = zone_rules(connection, site.id)
-    ZoneInfo.clear_cache()
+    forget_rules()
     assert note_zone_rules(connection, site, now_ms=NOW_MS) == 0
     assert note_zone_rules(connection, site, now_ms=NOW_MS + 3_600_000) == 0
     assert zone_rules(connection, site.id) == noted
