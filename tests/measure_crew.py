@@ -1,8 +1,9 @@
 """Measure a crew: ``python -m tests.measure_crew [--homes 200] [--days 14] [--rounds 2]``.
 
-The same homes are computed anew by two threads, and by two Dask workers of one thread each with
-their scheduler, all on this machine, in turn. Each home has readings of four devices every two
-minutes. Prints one JSON document: seconds by the clock and of processors, and their ratios.
+The same homes are computed anew by as many threads as the command takes, and by two Dask workers
+of one thread each with their scheduler, all on this machine, in turn. Each home has readings of
+four devices every two minutes. Prints one JSON document: seconds by the clock and of processors,
+and their ratios.
 """
 
 import argparse
@@ -79,7 +80,7 @@ def measure(folder: Path, homes: int, days: int, rounds: int) -> dict[str, Any]:
         client.close()
         others = tuple(process.pid for process in running.processes)
         crews: dict[str, tuple[Callable[[], Crew], tuple[int, ...]]] = {
-            "threads": (lambda: ThreadCrew(database, threads=WORKERS), ()),
+            "threads": (lambda: ThreadCrew(database), ()),
             "dask": (lambda: SchedulerCrew(running.address, place_of(database)), others),
         }
         for _ in range(rounds):

@@ -16,15 +16,17 @@ class ThreadCrew:
     ----------
     database : Database
         Where the homes' readings are.
-    threads : int
-        How many tasks are done at a time.
+    threads : int, optional
+        How many tasks are done at a time. By default two where a server looks up readings
+        meanwhile, and one with a file: two would wait for Python's lock at every row, and be
+        slower than one.
     """
 
-    def __init__(self, database: Database, *, threads: int = WORKERS) -> None:
+    def __init__(self, database: Database, *, threads: int | None = None) -> None:
         self._database = database
-        self._threads = threads
+        self._threads = threads or (1 if database.server is None else WORKERS)
         self._stopping = threading.Event()
-        self._pool = ThreadPoolExecutor(threads, thread_name_prefix="crew")
+        self._pool = ThreadPoolExecutor(self._threads, thread_name_prefix="crew")
 
     def room(self) -> int:
         """Return one task more than there are threads: none waits until the next is handed out."""

@@ -73,7 +73,9 @@ def test_workers_compute_what_threads_do_bit_for_bit(
     server = request.getfixturevalue("postgres").emptied_place() if where == "server" else None
     database = some_homes(tmp_path / "data", HOMES, server=server)
     tasks = tasks_of(database)
-    by_threads = Run(ThreadCrew(database), tasks, total=7).go()
+    threads = ThreadCrew(database)
+    assert threads.room() == (3 if where == "server" else 2)  # one more than there are threads
+    by_threads = Run(threads, tasks, total=7).go()
     before = stored_results(database)
     workers = watching_crew(crew, place_of(database))
     by_workers = Run(workers, tasks, total=7).go()

@@ -117,7 +117,7 @@ def test_threads_try_again_and_tell_what_failed(
 ) -> None:
     database = some_homes(tmp_path, (ALWAYS, "home", TWICE))
     monkeypatch.setattr(tasks, "recompute", faulty(recompute))
-    crew = ThreadCrew(database)
+    crew = ThreadCrew(database, threads=2)
     assert crew.room() == 3
     report = Run(crew, tasks_of(database), total=4, rests_s=(0.0, 0.0)).go()
     assert {each.site for each in report.done} == {"home", "studio", TWICE}
