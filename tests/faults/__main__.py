@@ -17,6 +17,7 @@ from tests.faults import (
     brokers,
     clocks,
     copies,
+    crews,
     crowds,
     disks,
     keeping,
@@ -57,6 +58,7 @@ def faults(rounds: int, seed: int) -> list[Fault]:
         lambda folder: locks.backed_up(folder, some, seed),
         lambda folder: crowds.crowd(folder, 10 * rounds),
         lambda folder: copies.killed_copies(folder, max(1, 3 * rounds // 10), seed),
+        lambda folder: crews.killed_workers(folder, max(1, 3 * rounds // 10), seed),
     ]
 
 
