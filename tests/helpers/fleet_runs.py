@@ -3,7 +3,7 @@
 from typing import Any
 
 KEYS = (
-    *("arrive", "ingest", "recompute", "order", "seal", "vacuum", "list"),
+    *("arrive", "ingest", "recompute", "order", "seal", "vacuum", "list", "watch"),
     *("week", "homes", "hot", "sealed"),
 )
 
@@ -53,6 +53,7 @@ def round_run() -> dict[str, Any]:
             "day": {"took_s": 0.08, "own_s": 0.05},
             "seal": {"took_s": 0.02, "own_s": 0.01},
             "record": {"took_s": 0.02, "own_s": 0.01},
+            "back": {"took_s": 0.2, "own_s": 0.1},
         },
         "rounds": [_round(10, 1000, 0.5), _round(1000, 100_000, 1.49)] * 2,
     }
@@ -65,6 +66,12 @@ def _round(homes: int, messages: int, vacuum_s: float) -> dict[str, Any]:
         "readings": messages * 5,
         "own_s": messages * 0.0001,
         "log": messages * 1000,
-        "of": {"ingest": messages * 0.0005, "vacuum": vacuum_s, "order": 2.0, "list": 0.05},
+        "of": {
+            "ingest": messages * 0.0005,
+            "vacuum": vacuum_s,
+            "order": 2.0,
+            "list": 0.05,
+            "watch": 0.3,
+        },
         "p95_ms": {"week": 50.0, "homes": 30.0},
     }

@@ -29,11 +29,13 @@ class Constants:
     compute_s, record_s, seal_s : float
         A processor's time for a day's results; for the record's analysis, by the days it has; all
         that sealing a day takes. [s]
+    back_s : float
+        A processor's time for a look back at a home. [s]
     vacuum_s : float
         For a hot row that was sealed. [s]
-    order_s, list_s, page_s : float
-        For all those homes: to compare them, to read them from the catalogue, to show their page
-        (p95). [s]
+    order_s, list_s, watch_s, page_s : float
+        For all those homes: to compare them, to read them from the catalogue, to look at their
+        newest readings, to show their page (p95). [s]
     exponents : mapping of float
         How each cost grows, by its key; never below 1 where homes are counted on.
     """
@@ -47,9 +49,11 @@ class Constants:
     compute_s: float
     record_s: float
     seal_s: float
+    back_s: float
     vacuum_s: float
     order_s: float
     list_s: float
+    watch_s: float
     page_s: float
     exponents: Mapping[str, float]
 
@@ -93,9 +97,11 @@ def constants_of(document: Mapping[str, Any]) -> Constants:
         compute_s=home["day"]["own_s"],
         record_s=home["record"]["own_s"],
         seal_s=home["seal"]["took_s"],
+        back_s=home["back"]["own_s"],
         vacuum_s=_vacuum_s(document["rounds"], homes),
         order_s=middle("order"),
         list_s=middle("list"),
+        watch_s=middle("watch"),
         page_s=float(np.median([each["p95_ms"]["homes"] for each in most])) / 1000,
         exponents={each["key"]: each["exponent"]["exponent"] for each in document["costs"]},
     )

@@ -18,6 +18,8 @@ from joulebook.crew.threads import ThreadCrew
 from joulebook.ingest.committer import Committer
 from joulebook.ingest.inbox import MOST_A_COMMIT
 from joulebook.ingest.message import Message
+from joulebook.reminders.deciding import decide
+from joulebook.reminders.looking_now import seen_now
 from joulebook.storage.catalogue import sites
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.proving_ground import log_bytes, tidy, used_bytes
@@ -84,6 +86,7 @@ def measured(database: Database, street: Street, homes: int, *, pages: Pages, vi
         now_ms = street.hours.end_ms
         costs.of["order"] = _timed(lambda: _put_in_order(database, connection, now_ms))
         _look(pages(database, now_ms), there, visits, costs)
+        costs.of["watch"] = _timed(lambda: _watch(connection, there, now_ms))
         costs.of["list"] = float(np.median([_timed(lambda: sites(database)) for _ in range(5)]))
         later_ms = now_ms + (KEEP_HOT_DAYS + 1) * DAY_MS
         costs.of["seal"] = _timed(lambda: seal(connection, later_ms, rows_at_once=ALL_ROWS))
@@ -143,6 +146,13 @@ def _put_in_order(database: Database, connection: Connection, now_ms: int) -> No
     update_numbers(database, connection, now_ms=now_ms, go_on=lambda: True)
     update_peers(connection, go_on=lambda: True)
     update_told(connection, now_ms=now_ms, go_on=lambda: True)
+
+
+def _watch(connection: Connection, there: Sequence[Site], now_ms: int) -> None:
+    """Look at every home's newest readings for alerts, as each minute."""
+    for site in there:
+        seen = seen_now(connection, site, now_ms=now_ms)
+        decide(connection, site, seen, now_ms=now_ms, address="")
 
 
 def _look(app: App, there: Sequence[Site], visits: int, costs: Costs) -> None:

@@ -16,6 +16,7 @@ from joulebook.bench.questions import WrongAnswerError
 from joulebook.bench.site import START_MS, Plan, pieces, readings_in
 from joulebook.core.curves import MAX_GAP_S
 from joulebook.ingest.bulk import BulkImport
+from joulebook.reminders.looking_back import seen_back
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.proving_ground import shrink_whole, tidy, used_bytes
 from joulebook.storage.records import Site
@@ -51,6 +52,8 @@ class FullHome:
     day, seal, record : Work
         For a day's results and quarter hours; to seal a day's readings and later join the week's;
         for the analysis of the whole record, by the days that it has.
+    back : Work
+        For a look back, as each hour: at days, the checks of a week, and the analysis.
     """
 
     days: int
@@ -60,6 +63,7 @@ class FullHome:
     day: Work
     seal: Work
     record: Work
+    back: Work
 
 
 def full_home(database: Database, days: int) -> FullHome:
@@ -88,6 +92,7 @@ def full_home(database: Database, days: int) -> FullHome:
             lambda: update_record(database, site, clock_ms=lambda: end_ms, max_gap_s=MAX_GAP_S),
             days,
         )
+        back = _worked(lambda: list(seen_back(database, connection, site, {}, now_ms=end_ms)), 1)
         sealing = _worked(lambda: _seal(connection, end_ms, days), days)
         # Blocks of days left room behind when weeks were made of them; over years that is little.
         shrink_whole(connection)
@@ -100,6 +105,7 @@ def full_home(database: Database, days: int) -> FullHome:
         day=day,
         seal=sealing,
         record=record,
+        back=back,
     )
 
 

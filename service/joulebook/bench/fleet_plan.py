@@ -6,10 +6,11 @@ from math import ceil
 
 from joulebook.bench.fleet_constants import DEVICES, EVERY_S, QUANTITIES, Constants
 from joulebook.ingest.decode import MOST_TOPICS
+from joulebook.reminders.watcher import BACK_EVERY_MS, BACK_SHARE_S
 from joulebook.storage.sealing import KEEP_HOT_DAYS
 
 STEPS = (1_000, 10_000, 100_000, 1_000_000)
-_DAY_S = 86_400.0
+_DAY_S, _MINUTE_S = 86_400.0, 60.0
 _YEAR_DAYS = 365.25
 
 
@@ -30,6 +31,7 @@ class Machine:
     record_days: float = _YEAR_DAYS
     page_s: float = 0.1
     list_s: float = 1.0
+    behind_s: float = 900.0  # so far may today's results be behind
 
 
 ASSUMED = Machine()
@@ -163,6 +165,17 @@ class FleetPlan:
         def listed(homes: float) -> float:
             return of.list_s * homes / of.homes * of.beyond("list", homes) / has.list_s
 
+        def today(homes: float) -> float:
+            # Of a day that is half over, on the average; every home's, one after the other.
+            return homes * of.compute_s / 2 / has.behind_s / has.busy
+
+        def watched(homes: float) -> float:
+            looked_s = of.watch_s * homes / of.homes * of.beyond("watch", homes)
+            return looked_s / _MINUTE_S / has.busy
+
+        def looked_back(homes: float) -> float:
+            return homes * of.back_s / (BACK_SHARE_S * BACK_EVERY_MS / 1000 / _MINUTE_S)
+
         cores, written = has.cores * has.busy, has.disk_bytes_s * has.busy
         return [
             Limit("writer", writer),
@@ -175,6 +188,9 @@ class FleetPlan:
             Limit("room", kept, of_server=True),
             Limit("vacuum", vacuum, of_server=True),
             Limit("list", listed),
+            Limit("today", today),
+            Limit("watch", watched),
+            Limit("back", looked_back),
             Limit("topics", lambda homes: homes * DEVICES / MOST_TOPICS),
             Limit("page", lambda homes: self.page_s(homes) / has.page_s),
             Limit(

@@ -32,6 +32,7 @@ COSTS = (
     Cost("seal", "seal, hot rows to blocks", "s"),
     Cost("vacuum", "vacuum of what sealed rows left", "s"),
     Cost("list", "all homes read from the catalogue", "s"),
+    Cost("watch", "a look at every home's newest readings, for alerts", "s"),
     Cost("week", "a home's week page, median", "ms"),
     Cost("homes", "the page of all homes, median", "ms"),
     Cost("hot", "readings as they came", "B"),

@@ -31,6 +31,21 @@ WORDS = {
         "one process that seals: a day of a device after the other, each a commit of its own",
         "`joulebook serve` more than once: each seals what nobody else is at",
     ),
+    "today": Words(
+        "one process for today's results",
+        "one `joulebook serve` that has today's results of every home at most 15 minutes behind",
+        "`joulebook serve` more than once: each computes what nobody else is at",
+    ),
+    "watch": Words(
+        "a look at all homes each minute",
+        "one process that looks at every home's newest readings each minute, for alerts",
+        f"{_SECOND}: several processes each look at all homes",
+    ),
+    "back": Words(
+        "a look back each hour",
+        "one `joulebook serve` that looks back at every home each hour, in a sixth of its time",
+        "`joulebook serve` more than once: each looks back at homes that are due",
+    ),
     "night": Words(
         "one machine's night",
         "one machine's cores at night: every record is analysed whole",

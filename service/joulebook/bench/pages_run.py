@@ -91,7 +91,7 @@ def measure_pages(
         browser = painted(served.url, site, pages, visits=visits)
         return PagesReport(
             conditions=_conditions(days, step_s),
-            quietness=watch.end(),
+            quietness=watch.end(beside_s=served.processor_ms() / 1000),
             requests=requests,
             times=times,
             memory_mb=memory_mb,

@@ -59,8 +59,14 @@ class Watch:
         self._ticks = _ticks(stat)
         self._own_s = _own_s()
 
-    def end(self) -> Quietness:
-        """Return what it saw."""
+    def end(self, beside_s: float = 0.0) -> Quietness:
+        """Return what it saw.
+
+        Parameters
+        ----------
+        beside_s : float
+            Processor time since then of children that still run: they are no others. [s]
+        """
         others = stolen = None
         ticks = _ticks(self._stat)
         if ticks is not None and self._ticks is not None:
@@ -70,7 +76,7 @@ class Watch:
             )
             room_s = (time.monotonic() - self._began_s) * (os.cpu_count() or 1)
             # Ticks are coarse: a quiet second may seem to hold less than we took ourselves.
-            others = max(busy_s - (_own_s() - self._own_s), 0.0) / room_s
+            others = max(busy_s - (_own_s() - self._own_s) - beside_s, 0.0) / room_s
             stolen = stolen_s / room_s
         return Quietness(
             load_before=self._load,

@@ -67,6 +67,9 @@ def test_what_breaks_first_by_hand() -> None:
     assert MOST_TOPICS == 65_536
     assert at["list"] == 20_000  # 0.05 s for 1000 homes, and 1 s is the most
     assert at["sealer"] == 2_160_000  # 43,200 s a day of 20 ms
+    assert at["today"] == 18_000  # half a day's 50 ms of each; 450 of 900 s may be in use
+    assert at["watch"] == 100_000  # 0.3 s for 1000 homes, and 30 s of each minute
+    assert at["back"] == 6_000  # 100 ms of each, and 10 s of each minute of an hour
     assert at["broker"] == 62_500  # 25,000 messages/s
     assert [homes for _, homes in breaks] == sorted(at.values())
 

@@ -134,7 +134,14 @@ def _report(took_s: list[tuple[int, float]]) -> FleetReport:
         quietness=Quietness(load_before=0.1, load_after=1.0, others_ratio=None, stolen_ratio=None),
         rounds=rounds,
         home=fleet_home.FullHome(
-            days=1, readings=9, hot_bytes=30.0, sealed_bytes=0.3, day=work, seal=work, record=work
+            days=1,
+            readings=9,
+            hot_bytes=30.0,
+            sealed_bytes=0.3,
+            day=work,
+            seal=work,
+            record=work,
+            back=work,
         ),
     )
 

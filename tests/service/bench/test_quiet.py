@@ -36,6 +36,23 @@ def test_what_others_take_is_told_and_makes_the_machine_loud(
     assert "others took 15.0% of the cores' time and the host 5.0%: NOT QUIET" in quietness.words()
 
 
+def test_children_that_still_run_are_no_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "stat"
+    times = iter([100.0, 110.0])
+    monkeypatch.setattr("joulebook.bench.quiet.time.monotonic", lambda: next(times))
+    monkeypatch.setattr("joulebook.bench.quiet.os.cpu_count", lambda: 2)
+    monkeypatch.setattr("joulebook.bench.quiet._own_s", lambda: 1.0)
+    stat(file, user=1000)
+    watch = Watch(file)
+    # By hand: 10 s on 2 cores, 7 s busy, 6.5 of them a service's that we started.
+    stat(file, user=1000 + 7 * os.sysconf("SC_CLK_TCK"))
+    quietness = watch.end(beside_s=6.5)
+    assert quietness.others_ratio == pytest.approx(0.5 / 20)
+    assert quietness.quiet is True
+
+
 def test_the_machine_that_runs_this_is_watched() -> None:
     quietness = Watch().end()
     assert quietness.load_before >= 0
