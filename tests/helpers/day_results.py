@@ -4,7 +4,7 @@ from datetime import date
 
 from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate, refused
-from joulebook.web import texts
+from joulebook.web.words import texts
 
 
 def a_day(day: date, pv_wh: float | None, coverage_ratio: float = 1.0) -> DayResult:

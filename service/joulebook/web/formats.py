@@ -9,7 +9,6 @@ import math
 import re
 
 from joulebook.core.quantities import kind_of
-from joulebook.web import texts
 from joulebook.web.dates import (
     DASH,
     NBSP,
@@ -29,6 +28,7 @@ from joulebook.web.dates import (
     quarter,
 )
 from joulebook.web.regions import current
+from joulebook.web.words import texts
 
 #: What stands in another file and is asked for here: a caller need not know where.
 __all__ = [

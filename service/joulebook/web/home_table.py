@@ -11,9 +11,9 @@ from joulebook.summaries.homes.numbers import Measured
 from joulebook.summaries.homes.peers import Beside
 from joulebook.web.backing import Backing
 from joulebook.web.formats import NBSP
-from joulebook.web.home_sentences import sentence_of
-from joulebook.web.home_texts import COLUMNS
 from joulebook.web.homes import Home, homes_at
+from joulebook.web.words.home_sentences import sentence_of
+from joulebook.web.words.home_texts import COLUMNS
 
 #: Homes that are read at once.
 _AT_ONCE = 500

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from joulebook.core.quantities import kind_of
 from joulebook.storage.records import Latest
-from joulebook.web import formats, texts
+from joulebook.web import formats
+from joulebook.web.words import texts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from joulebook.storage.events import events_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats
-from joulebook.web.record_texts import EVENT_KINDS
+from joulebook.web.words.record_texts import EVENT_KINDS
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
 from joulebook.errors import JoulebookError, UnavailableError, UsageError
-from joulebook.web import texts
 from joulebook.web.backing import backing_in
+from joulebook.web.words import texts
 
 _log = logging.getLogger(__name__)
 

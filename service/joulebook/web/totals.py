@@ -9,7 +9,7 @@ from joulebook.core.daily.days import DayResult
 from joulebook.core.estimate import Estimate
 from joulebook.core.spans import local_day
 from joulebook.summaries.windows import SUM_METHOD, total
-from joulebook.web import texts
+from joulebook.web.words import texts
 
 
 def elapsed_hours(first: date, last: date, *, zone: ZoneInfo, now_ms: int) -> float:

@@ -11,9 +11,9 @@ from joulebook.core.estimate import Estimate, refused
 from joulebook.storage.corrections import add_correction
 from joulebook.summaries.recompute import recompute
 from joulebook.web import comparisons as compared_weeks
-from joulebook.web.comparison_sentences import told_week
 from joulebook.web.comparisons import Beside, Comparisons
 from joulebook.web.weeks import Week
+from joulebook.web.words.comparison_sentences import told_week
 from tests.helpers.pages import FIRST_MS, HOUR_MS, NOW_MS, Studio, measured_studio, words_of
 
 _WEEK, _BEFORE = Week(date(2026, 3, 2)), Week(date(2026, 2, 23))

@@ -6,7 +6,7 @@ from fastapi.testclient import TestClient
 from starlette.requests import ClientDisconnect
 
 from joulebook.errors import DataRefusedError, UnavailableError, UsageError
-from joulebook.web import texts
+from joulebook.web.words import texts
 from tests.helpers.pages import Studio, client_of, empty_studio, words_of
 
 _PAGE = {"accept": "text/html,application/xhtml+xml"}

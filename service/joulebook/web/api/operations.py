@@ -5,8 +5,8 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from joulebook.web import texts
 from joulebook.web.sites import Backed
+from joulebook.web.words import texts
 
 router = APIRouter(include_in_schema=False)
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from joulebook.core.estimate import Estimate
-from joulebook.web import formats, texts
+from joulebook.web import formats
 from joulebook.web.figures.layout import nice_step
 from joulebook.web.figures.palette import Palette
+from joulebook.web.words import texts
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,12 @@ import numpy as np
 
 from joulebook.core.quantities import kind_of
 from joulebook.core.spans import Span
-from joulebook.web import formats, texts
+from joulebook.web import formats
 from joulebook.web.figures.gaps import gap_shape, gap_words, gaps, y_axis
 from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, title_above
 from joulebook.web.figures.palette import Palette
 from joulebook.web.lines import Line
+from joulebook.web.words import texts
 
 _LEAST_KW = 0.5
 _TICK_MINUTES = (1, 2, 5, 10, 15, 30, 60, 120, 240, 1440)

@@ -17,10 +17,10 @@ from joulebook.storage.records import Site
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
-from joulebook.web.alert_texts import LABELS, WEEKDAYS, delivery_words, minute_text
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.alert_texts import LABELS, WEEKDAYS, delivery_words, minute_text
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}")
 

@@ -10,9 +10,9 @@ from joulebook.core.checks.finding import METHOD
 from joulebook.summaries.checks_report import DAYS
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats
-from joulebook.web.check_texts import CHECKS, VERDICTS, evidence_words
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.check_texts import CHECKS, VERDICTS, evidence_words
 
 router = APIRouter(include_in_schema=False)
 

@@ -15,7 +15,7 @@ from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
-from joulebook.web import formats, sentences, texts
+from joulebook.web import formats
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
@@ -28,6 +28,7 @@ from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
 from joulebook.web.weeks import Week
+from joulebook.web.words import sentences, texts
 from joulebook.web.zoom import asked_zoom
 
 router = APIRouter(include_in_schema=False)

@@ -10,12 +10,10 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.spans import date_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats, record_sentences
+from joulebook.web import formats
 from joulebook.web.analyses import Stretch
-from joulebook.web.money_sentences import amount_unit
 from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
-from joulebook.web.record_texts import EVENT_KINDS, RECORD_WORKINGS
 from joulebook.web.shown import (
     KWH_A_YEAR,
     KWH_WHOLE,
@@ -29,6 +27,9 @@ from joulebook.web.shown import (
     without_repeats,
 )
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words import record_sentences
+from joulebook.web.words.money_sentences import amount_unit
+from joulebook.web.words.record_texts import EVENT_KINDS, RECORD_WORKINGS
 
 router = APIRouter(include_in_schema=False)
 

@@ -12,18 +12,18 @@ from joulebook.summaries.homes.peers import Beside
 from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
-from joulebook.web.home_sentences import (
+from joulebook.web.home_table import table_of
+from joulebook.web.homes import PER_PAGE, Chosen, Home, chosen_homes, homes_at
+from joulebook.web.shown import PERCENT, PERCENT_WHOLE, Unit
+from joulebook.web.sites import Backed
+from joulebook.web.words.home_sentences import (
     PERCENT_A_YEAR,
     lead_of,
     number_words,
     peers_words,
     sentence_of,
 )
-from joulebook.web.home_table import table_of
-from joulebook.web.home_texts import CAUTION, NOTES, SHOWN
-from joulebook.web.homes import PER_PAGE, Chosen, Home, chosen_homes, homes_at
-from joulebook.web.shown import PERCENT, PERCENT_WHOLE, Unit
-from joulebook.web.sites import Backed
+from joulebook.web.words.home_texts import CAUTION, NOTES, SHOWN
 
 router = APIRouter(include_in_schema=False)
 

@@ -8,13 +8,13 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.storage.quarantine import quarantine_count, quarantined, set_aside
 from joulebook.storage.records import Site
-from joulebook.web import texts
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Onlooker
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
 from joulebook.web.backing import Backing
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words import texts
 
 router = APIRouter(include_in_schema=False)
 

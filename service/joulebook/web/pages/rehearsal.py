@@ -15,10 +15,10 @@ from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.rehearsal_report import rehearsal_report
 from joulebook.web.asked import asked_span
-from joulebook.web.carry_sentences import start_facts, start_title
-from joulebook.web.carry_texts import REHEARSAL_CAUTIONS, REHEARSAL_STEPS
 from joulebook.web.pages.records import record_page
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.carry_sentences import start_facts, start_title
+from joulebook.web.words.carry_texts import REHEARSAL_CAUTIONS, REHEARSAL_STEPS
 
 router = APIRouter(include_in_schema=False)
 

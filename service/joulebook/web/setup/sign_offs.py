@@ -6,9 +6,9 @@ from joulebook.storage.sign_offs import Role
 from joulebook.summaries.commissioning import Difference, key_of
 from joulebook.summaries.numbers import Document
 from joulebook.web import formats
-from joulebook.web.check_texts import CHECKS, VERDICTS
-from joulebook.web.record_texts import EVENT_KINDS
 from joulebook.web.setup.facts import ALL, words
+from joulebook.web.words.check_texts import CHECKS, VERDICTS
+from joulebook.web.words.record_texts import EVENT_KINDS
 
 ROLE_WORDS: dict[Role, str] = {"owner": "Owner", "installer": "Installer"}
 LABELS = {"name": "Name", "role": "Signs as", "statement": "Anything to add"}

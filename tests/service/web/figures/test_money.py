@@ -2,7 +2,7 @@ from typing import Any
 
 from joulebook.web.figures.money import money_figure
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.money_sentences import amount_unit
+from joulebook.web.words.money_sentences import amount_unit
 
 
 def month(first: str, paid: float | None) -> Any:

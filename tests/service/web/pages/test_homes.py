@@ -15,8 +15,8 @@ from joulebook.storage.records import Site
 from joulebook.storage.sign_offs import add_sign_off
 from joulebook.summaries.homes.lines import update_numbers, update_peers, update_told
 from joulebook.web.formats import DASH
-from joulebook.web.home_texts import COLUMNS
 from joulebook.web.homes import PER_PAGE
+from joulebook.web.words.home_texts import COLUMNS
 from tests.helpers.databases import write
 from tests.helpers.pages import client_of, outline, words_of
 from tests.helpers.told_homes import DAY_MS, NOON_MS, entered_home, keep_record, record

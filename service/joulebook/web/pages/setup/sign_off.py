@@ -32,7 +32,6 @@ from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
-from joulebook.web.check_texts import VERDICTS
 from joulebook.web.pages.checks import told_check
 from joulebook.web.pages.records import has_readings
 from joulebook.web.pages.setup.showing import gone_to, shown_page
@@ -46,6 +45,7 @@ from joulebook.web.setup.sign_offs import (
     verdict_counts,
 )
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.check_texts import VERDICTS
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/sign-off")
 

@@ -24,7 +24,6 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
-from joulebook.web.money_sentences import exact
 from joulebook.web.pages.setup.showing import gone_to, shown_page
 from joulebook.web.setup.tariff import (
     DAY_WORDS,
@@ -36,6 +35,7 @@ from joulebook.web.setup.tariff import (
     tariff_from,
 )
 from joulebook.web.sites import Backed
+from joulebook.web.words.money_sentences import exact
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/tariff")
 

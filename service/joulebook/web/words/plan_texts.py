@@ -1,7 +1,7 @@
 """Words of the planning page: what the simulation does, what it leaves out, and the cautions."""
 # ruff: noqa: RUF001 -- true minus and multiplication signs, as a person reads them
 
-from joulebook.web.texts import Working
+from joulebook.web.words.texts import Working
 
 PLAN_WORKING = Working(
     "Quarter hour by quarter hour: the house takes load ÷ share passed on from the DC side. What "

@@ -1,5 +1,5 @@
 from joulebook.core.quantities import QUANTITIES
-from joulebook.web import texts
+from joulebook.web.words import texts
 
 
 def test_every_number_has_its_words() -> None:

@@ -1,5 +1,5 @@
 from joulebook.core.estimate import Estimate, refused
-from joulebook.web import sentences
+from joulebook.web.words import sentences
 
 
 def number(wh: float | None, coverage: float = 1.0) -> Estimate:

@@ -1,7 +1,7 @@
 from typing import get_args
 
 from joulebook.storage.events import EventKind
-from joulebook.web.record_texts import CANNOT_SEE, EVENT_KINDS, RECORD_WORKINGS
+from joulebook.web.words.record_texts import CANNOT_SEE, EVENT_KINDS, RECORD_WORKINGS
 
 
 def test_every_kind_of_event_has_its_words() -> None:

@@ -1,7 +1,7 @@
 """How the numbers about what a site can carry come about, for the page that shows them."""
 # ruff: noqa: RUF001 -- true minus and multiplication signs, as a person reads them
 
-from joulebook.web.texts import Working
+from joulebook.web.words.texts import Working
 
 LOADS_WORKINGS = {
     "hours": Working(

@@ -6,16 +6,16 @@ from joulebook.summaries.homes.numbers import Measured
 from joulebook.summaries.homes.peers import Beside, Peers
 from joulebook.summaries.homes.reasons import CODES, Reason
 from joulebook.web.formats import DASH, NBSP
-from joulebook.web.home_sentences import (
+from joulebook.web.homes import SHOWS, Home
+from joulebook.web.shown import PERCENT
+from joulebook.web.words.home_sentences import (
     PERCENT_A_YEAR,
     lead_of,
     number_words,
     peers_words,
     sentence_of,
 )
-from joulebook.web.home_texts import SHOWN
-from joulebook.web.homes import SHOWS, Home
-from joulebook.web.shown import PERCENT
+from joulebook.web.words.home_texts import SHOWN
 from tests.helpers.told_homes import NOON_MS, numbers, outlook
 
 MINUS = "\N{MINUS SIGN}"

@@ -7,9 +7,9 @@ from joulebook.summaries.homes.numbers import Measured, Outlook
 from joulebook.summaries.homes.peers import Beside
 from joulebook.summaries.homes.reasons import Reason
 from joulebook.web import formats
-from joulebook.web.home_texts import MISSING
 from joulebook.web.homes import Home
 from joulebook.web.shown import PERCENT, PERCENT_WHOLE, Unit
+from joulebook.web.words.home_texts import MISSING
 
 #: A ratio a year.
 PERCENT_A_YEAR = Unit(100.0, 1, "% a year")

@@ -1,7 +1,7 @@
 """How the numbers of a whole record come about, for the pages that show them."""
 # ruff: noqa: RUF001 -- true minus and multiplication signs, as a person reads them
 
-from joulebook.web.texts import Working
+from joulebook.web.words.texts import Working
 
 #: What an event is about, by its kind.
 EVENT_KINDS = {

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from joulebook.web.carry_sentences import (
+from joulebook.web.words.carry_sentences import (
     carry_sentence,
     outage_words,
     start_facts,

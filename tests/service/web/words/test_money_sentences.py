@@ -3,8 +3,8 @@ from typing import Any
 
 import pytest
 
-from joulebook.web import money_sentences
-from joulebook.web.money_sentences import amount_unit
+from joulebook.web.words import money_sentences
+from joulebook.web.words.money_sentences import amount_unit
 
 UNIT = amount_unit("EUR")
 

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 from joulebook.core.daily.same_hours import Compared
 from joulebook.core.estimate import Estimate
-from joulebook.web import formats, texts
+from joulebook.web import formats
 from joulebook.web.comparisons import Beside
 from joulebook.web.weeks import Week
+from joulebook.web.words import texts
 
 #: What is said in words: the energy's name, what goes before the amount, and what after it.
 _SAID = (

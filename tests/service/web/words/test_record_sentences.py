@@ -2,7 +2,7 @@ from typing import Any
 
 import pytest
 
-from joulebook.web import record_sentences as sentences
+from joulebook.web.words import record_sentences as sentences
 
 _BAND = {"early": "2031-08-27", "middle": "2031-12-21", "late": "2032-04-20"}
 

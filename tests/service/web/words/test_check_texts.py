@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import joulebook.core.checks
-from joulebook.web.check_texts import CHECKS, VERDICTS, evidence_words
+from joulebook.web.words.check_texts import CHECKS, VERDICTS, evidence_words
 
 
 def test_every_check_has_a_question() -> None:

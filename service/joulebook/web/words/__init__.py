@@ -1,0 +1,1 @@
+"""Everything that is English for readers, apart from what only a template says."""
