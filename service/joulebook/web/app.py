@@ -58,7 +58,7 @@ from joulebook.web.pages import (
 )
 from joulebook.web.pages.setup.routes import router as setup_pages
 from joulebook.web.problems import install_problem_handlers
-from joulebook.web.reader import ReadersRegion
+from joulebook.web.region.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
 from joulebook.web.security import HeadAsGet, SecurityHeaders, security_headers
 

@@ -22,7 +22,7 @@ from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
 from joulebook.web.comparisons import Comparisons
 from joulebook.web.health import Health
-from joulebook.web.home_order import HomeOrder
+from joulebook.web.homes.order import HomeOrder
 
 
 class Inbox(Protocol):

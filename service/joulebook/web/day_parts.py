@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from joulebook.core.spans import Span
-from joulebook.web import formats
 from joulebook.web.lines import Line
+from joulebook.web.region import formats
 from joulebook.web.thinning import known
 from joulebook.web.zoom import Zoom
 

@@ -17,7 +17,7 @@ from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.windows import efficiency_of, window_of
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.totals import coverage, elapsed_hours, totals_of
 
 #: How many months are kept at hand, some kilobytes each: ten years of three sites.

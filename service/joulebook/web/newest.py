@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from joulebook.core.quantities import kind_of
 from joulebook.storage.records import Latest
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.words import texts
 
 

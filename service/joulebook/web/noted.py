@@ -10,7 +10,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.events import events_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.words.record_texts import EVENT_KINDS
 
 

@@ -6,7 +6,7 @@ from datetime import date
 from joulebook.core.money.tariff import DAY_MIN
 from joulebook.summaries.plan_ground import Asked, PlanGround
 from joulebook.web.access.forms import Form
-from joulebook.web.dates import month_name
+from joulebook.web.region.dates import month_name
 
 LABELS = {
     "load_kw": "More power in use",

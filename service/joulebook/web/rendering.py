@@ -3,9 +3,9 @@
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from joulebook.core.daily.energy import METER_LIMIT_RATIO
-from joulebook.web import formats
 from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.frame import PAPER
+from joulebook.web.region import formats
 from joulebook.web.words import texts
 
 _FILTERS = (

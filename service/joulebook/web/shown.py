@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
+from joulebook.web.region import formats
 
 _UNBROKEN_DASH = f"\N{WORD JOINER}{formats.DASH}\N{WORD JOINER}"
 

@@ -10,7 +10,7 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing, backing_of
 from joulebook.web.problems import ProblemError
-from joulebook.web.regions import settle
+from joulebook.web.region.regions import settle
 
 #: So many sites are named to somebody who asks for one that is not there.
 _MOST_NAMED = 20

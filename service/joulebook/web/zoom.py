@@ -10,8 +10,8 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from joulebook.core.spans import Span
-from joulebook.web import formats
 from joulebook.web.problems import ProblemError
+from joulebook.web.region import formats
 
 #: Nothing shorter is shown: what is between two readings is not known. [ms]
 SHORTEST_MS = 120_000

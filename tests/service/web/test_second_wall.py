@@ -161,7 +161,7 @@ def test_checks_that_take_everybody_for_who_runs_the_house(
 
 
 def test_homes_that_are_not_chosen_by_who_asks(wall: Wall, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("joulebook.web.home_order.Order.of", lambda order, _ids: order)
+    monkeypatch.setattr("joulebook.web.homes.order.Order.of", lambda order, _ids: order)
     everybody, client = wall.door.signed_in("Ada").client, fin_of(wall.door)
     for address in ("/homes", "/homes.csv", "/api/v1/homes"):
         # Kept at hand for whoever may see all, and then for him.

@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import FastAPI
 
 from joulebook.web.asked import MAX_PAGE
-from joulebook.web.homes import SHOWS
+from joulebook.web.homes.choice import SHOWS
 
 _PROBLEM = {
     "type": "object",

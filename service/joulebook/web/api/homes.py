@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query
 
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
-from joulebook.web.home_order import STATES
-from joulebook.web.homes import PER_PAGE, Home, chosen_homes, homes_at
+from joulebook.web.homes.choice import PER_PAGE, Home, chosen_homes, homes_at
+from joulebook.web.homes.order import STATES
 from joulebook.web.sites import Backed
 from joulebook.web.words.home_sentences import sentence_of
 

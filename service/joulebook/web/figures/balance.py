@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from joulebook.core.estimate import Estimate
-from joulebook.web import formats
 from joulebook.web.figures.layout import nice_step
 from joulebook.web.figures.palette import Palette
+from joulebook.web.region import formats
 from joulebook.web.words import texts
 
 

@@ -5,9 +5,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from joulebook.core.checks.inputs import Readings
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, title_above
 from joulebook.web.figures.palette import Palette
+from joulebook.web.region import formats
 
 _HEIGHT_PX = 420
 #: Where the strips end, as shares of the figure's height.

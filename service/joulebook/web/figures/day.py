@@ -10,11 +10,11 @@ import numpy as np
 
 from joulebook.core.quantities import kind_of
 from joulebook.core.spans import Span
-from joulebook.web import formats
 from joulebook.web.figures.gaps import gap_shape, gap_words, gaps, y_axis
 from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, title_above
 from joulebook.web.figures.palette import Palette
 from joulebook.web.lines import Line
+from joulebook.web.region import formats
 from joulebook.web.words import texts
 
 _LEAST_KW = 0.5

@@ -4,10 +4,10 @@ from datetime import date
 from typing import Any
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
+from joulebook.web.region import formats
 
 _HEIGHT = 260
 _MOST_TICKS = 5

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from joulebook.web.figures.palette import Palette
-from joulebook.web.regions import current
+from joulebook.web.region.regions import current
 
 #: Plotly's own buttons and gestures stay away: a finger on a figure scrolls the page.
 CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": False}

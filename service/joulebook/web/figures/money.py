@@ -6,10 +6,10 @@ from datetime import date
 from typing import Any
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
+from joulebook.web.region import formats
 from joulebook.web.shown import Unit
 
 _HEIGHT = 360

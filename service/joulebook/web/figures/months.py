@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
 from joulebook.web.figures.layout import (
     LEGEND_PX,
@@ -15,6 +14,7 @@ from joulebook.web.figures.layout import (
 )
 from joulebook.web.figures.palette import Palette
 from joulebook.web.months import Month
+from joulebook.web.region import formats
 
 _MOST_TICKS = 5
 

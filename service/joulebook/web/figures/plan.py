@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from joulebook.core.planning.plan import Plan
 from joulebook.summaries.plan_ground import PlanGround
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
+from joulebook.web.region import formats
 
 _HEIGHT = 360
 _MOST_TICKS = 5

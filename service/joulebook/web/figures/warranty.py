@@ -3,11 +3,11 @@
 from typing import Any
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 from joulebook.web.figures.wear import level, level_words
+from joulebook.web.region import formats
 
 _HEIGHT, _LEGEND_PX = 400, 56
 

@@ -5,10 +5,10 @@ from typing import Any
 
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.page_documents import Night
-from joulebook.web import formats
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
+from joulebook.web.region import formats
 
 _CAPACITY_PX, _DEPTHS_PX, _LEGEND_PX = 360, 220, 30
 #: Left of the axis of the capacity. [px]

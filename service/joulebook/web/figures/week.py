@@ -5,10 +5,10 @@ from datetime import date
 from typing import Any
 
 from joulebook.core.daily.days import DayResult
-from joulebook.web import formats
 from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
 from joulebook.web.figures.layout import LEGEND_PX, axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
+from joulebook.web.region import formats
 from joulebook.web.totals import says_something
 
 

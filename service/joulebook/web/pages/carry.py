@@ -10,11 +10,11 @@ from joulebook.core.loads.metering import LOADS_METHOD
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.start_readings import readings_around
-from joulebook.web import formats
 from joulebook.web.figures.carry import start_figure
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.problems import ProblemError
+from joulebook.web.region import formats
 from joulebook.web.shown import KWH, WATTS, Shown, Unit, shown
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.words.carry_sentences import (

@@ -9,8 +9,8 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.checks.finding import METHOD
 from joulebook.summaries.checks_report import DAYS
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.region import formats
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.words.check_texts import CHECKS, VERDICTS, evidence_words
 

@@ -15,7 +15,6 @@ from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
-from joulebook.web import formats
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
@@ -24,6 +23,7 @@ from joulebook.web.day_parts import extents, part_rows, row_step_ms
 from joulebook.web.lines import Line, site_lines
 from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
+from joulebook.web.region import formats
 from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from joulebook.core.battery.deep_test import DeepTestResult
 from joulebook.core.battery.deep_test_progress import Progress
 from joulebook.summaries.deep_tests import DeepTestReport
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.shown import AMPERE_HOURS_FINE, PERCENT
 
 

@@ -10,10 +10,10 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.spans import date_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.analyses import Stretch
 from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.region import formats
 from joulebook.web.shown import (
     KWH_A_YEAR,
     KWH_WHOLE,

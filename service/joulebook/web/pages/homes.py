@@ -9,11 +9,11 @@ from fastapi.responses import HTMLResponse, Response, StreamingResponse
 from joulebook.core.fleet.peers import METHOD
 from joulebook.summaries.homes.numbers import Measured, Outlook
 from joulebook.summaries.homes.peers import Beside
-from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
-from joulebook.web.home_table import table_of
-from joulebook.web.homes import PER_PAGE, Chosen, Home, chosen_homes, homes_at
+from joulebook.web.homes.choice import PER_PAGE, Chosen, Home, chosen_homes, homes_at
+from joulebook.web.homes.table import table_of
+from joulebook.web.region import formats
 from joulebook.web.shown import PERCENT, PERCENT_WHOLE, Unit
 from joulebook.web.sites import Backed
 from joulebook.web.words.home_sentences import (

@@ -10,11 +10,11 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.figures.money import money_figure
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.region import formats
 from joulebook.web.shown import KWH, KWH_WHOLE, PERCENT, Shown, Unit, shown, without_repeats
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.words import money_sentences

@@ -11,9 +11,9 @@ from fastapi.responses import Response
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.summaries.page_documents import Night
-from joulebook.web import formats
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
+from joulebook.web.region import formats
 from joulebook.web.shown import AMPERE_HOURS, Shown, shown
 from joulebook.web.sites import Backed, Sited
 

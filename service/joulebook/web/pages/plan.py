@@ -13,13 +13,13 @@ from joulebook.core.planning.outcome import Outcome
 from joulebook.core.planning.plan import Plan
 from joulebook.storage.records import Site
 from joulebook.summaries.plan_ground import Asked, PlanGround
-from joulebook.web import formats
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.figures.plan import plan_figure
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.plan_form import HOURS, LABELS, MONTHS, asked_of, standing
+from joulebook.web.region import formats
 from joulebook.web.shown import CYCLES, KWH_WHOLE, PERCENT, Unit
 from joulebook.web.shown import HOURS as HOURS_UNIT
 from joulebook.web.sites import Backed, Sited

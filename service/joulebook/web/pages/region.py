@@ -8,8 +8,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from joulebook.web.access.asking import Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
-from joulebook.web.reader import COOKIE, PLAIN, chosen_region
-from joulebook.web.region_choices import region_choices
+from joulebook.web.region.choices import region_choices
+from joulebook.web.region.reader import COOKIE, PLAIN, chosen_region
 from joulebook.web.sites import Backed
 
 router = APIRouter(include_in_schema=False)

@@ -9,12 +9,12 @@ from fastapi.responses import HTMLResponse
 from joulebook.core.battery.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of, target_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
 from joulebook.web.figures.wear import depth_words
 from joulebook.web.noted import noted_of_record
 from joulebook.web.pages import nights as every_night
 from joulebook.web.pages.deep_tests import told_test
 from joulebook.web.pages.records import has_readings, record_page
+from joulebook.web.region import formats
 from joulebook.web.shown import (
     AMPERE_HOURS,
     CELSIUS,

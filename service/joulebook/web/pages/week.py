@@ -16,11 +16,11 @@ from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.reading import latest_readings, readings_span
 from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
-from joulebook.web import formats
 from joulebook.web.asked import asked_week
 from joulebook.web.backing import Backing
 from joulebook.web.newest import last_heard_ms, newest_of
 from joulebook.web.noted import noted_in
+from joulebook.web.region import formats
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, says_something, totals_of
 from joulebook.web.weeks import Week

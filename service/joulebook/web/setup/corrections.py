@@ -6,7 +6,7 @@ import numpy as np
 
 from joulebook.core.corrections import Correction, CorrectionKind, apply
 from joulebook.storage.records import Latest, Site
-from joulebook.web import formats
+from joulebook.web.region import formats
 
 _MINUS = "\N{MINUS SIGN}"
 _UNITS = {"Cel": "°C", "/": ""}

@@ -7,8 +7,8 @@ from typing import Any, Literal, cast
 
 from joulebook.storage.records import Site
 from joulebook.storage.site_facts import BOUNDS, LONGEST_TEXT, SiteFacts
-from joulebook.web import formats
 from joulebook.web.access.forms import Form
+from joulebook.web.region import formats
 
 #: Of a field: what is typed into it.
 Kind = Literal["number", "whole", "date", "text"]

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from joulebook.storage.sign_offs import Role
 from joulebook.summaries.commissioning import Difference, key_of
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.setup.facts import ALL, words
 from joulebook.web.words.check_texts import CHECKS, VERDICTS
 from joulebook.web.words.record_texts import EVENT_KINDS

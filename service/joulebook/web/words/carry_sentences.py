@@ -1,7 +1,7 @@
 """Sentences about what a site can carry, from the loads document."""
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
+from joulebook.web.region import formats
 from joulebook.web.shown import MILLIOHM, WATTS, Unit
 
 _HOURS = Unit(1.0, 1, "hours")

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from joulebook.web import formats
+from joulebook.web.region import formats
 
 #: A check's name in the JSON document, and what it asks.
 CHECKS = {

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from joulebook.core.daily.same_hours import Compared
 from joulebook.core.estimate import Estimate
-from joulebook.web import formats
 from joulebook.web.comparisons import Beside
+from joulebook.web.region import formats
 from joulebook.web.weeks import Week
 from joulebook.web.words import texts
 

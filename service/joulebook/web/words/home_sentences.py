@@ -6,8 +6,8 @@ from datetime import date
 from joulebook.summaries.homes.numbers import Measured, Outlook
 from joulebook.summaries.homes.peers import Beside
 from joulebook.summaries.homes.reasons import Reason
-from joulebook.web import formats
-from joulebook.web.homes import Home
+from joulebook.web.homes.choice import Home
+from joulebook.web.region import formats
 from joulebook.web.shown import PERCENT, PERCENT_WHOLE, Unit
 from joulebook.web.words.home_texts import MISSING
 

@@ -4,8 +4,8 @@ from datetime import date
 from decimal import Decimal
 
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
-from joulebook.web.regions import current
+from joulebook.web.region import formats
+from joulebook.web.region.regions import current
 from joulebook.web.shown import Unit
 
 

@@ -4,8 +4,8 @@ from datetime import date
 
 from joulebook.core.outlook.exposure import AGEING_PER_C
 from joulebook.summaries.numbers import Document
-from joulebook.web import formats
-from joulebook.web.formats import NBSP
+from joulebook.web.region import formats
+from joulebook.web.region.formats import NBSP
 from joulebook.web.shown import (
     AMPERE_HOURS,
     KWH,

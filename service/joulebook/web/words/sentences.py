@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from joulebook.core.estimate import Estimate
-from joulebook.web import formats
+from joulebook.web.region import formats
 
 #: A share of the time that is not worth a remark.
 _MUCH = 0.98

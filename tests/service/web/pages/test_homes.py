@@ -14,8 +14,8 @@ from joulebook.storage.people import add_person
 from joulebook.storage.records import Site
 from joulebook.storage.sign_offs import add_sign_off
 from joulebook.summaries.homes.lines import update_numbers, update_peers, update_told
-from joulebook.web.formats import DASH
-from joulebook.web.homes import PER_PAGE
+from joulebook.web.homes.choice import PER_PAGE
+from joulebook.web.region.formats import DASH
 from joulebook.web.words.home_texts import COLUMNS
 from tests.helpers.databases import write
 from tests.helpers.pages import client_of, outline, words_of

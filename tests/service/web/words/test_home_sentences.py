@@ -5,8 +5,8 @@ import pytest
 from joulebook.summaries.homes.numbers import Measured
 from joulebook.summaries.homes.peers import Beside, Peers
 from joulebook.summaries.homes.reasons import CODES, Reason
-from joulebook.web.formats import DASH, NBSP
-from joulebook.web.homes import SHOWS, Home
+from joulebook.web.homes.choice import SHOWS, Home
+from joulebook.web.region.formats import DASH, NBSP
 from joulebook.web.shown import PERCENT
 from joulebook.web.words.home_sentences import (
     PERCENT_A_YEAR,

@@ -12,10 +12,10 @@ from joulebook.storage.heard import heard_spans
 from joulebook.storage.reading import devices_of
 from joulebook.storage.records import Series, Site
 from joulebook.storage.series import series_of
-from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import shown_page
+from joulebook.web.region import formats
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(include_in_schema=False)

@@ -11,8 +11,8 @@ from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, saved, shown_page
-from joulebook.web.region_choices import region_choices
-from joulebook.web.regions import region_of
+from joulebook.web.region.choices import region_choices
+from joulebook.web.region.regions import region_of
 from joulebook.web.setup.facts import (
     BATTERY,
     INVERTER,

@@ -12,10 +12,10 @@ from joulebook.storage.reading import devices_of
 from joulebook.storage.records import Site
 from joulebook.storage.sign_offs import sign_offs_of
 from joulebook.storage.tariffs import tariffs_of
-from joulebook.web import formats
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import shown_page
+from joulebook.web.region import formats
 from joulebook.web.setup.missing import Missing, missing_equipment, missing_terms
 from joulebook.web.sites import Backed, Sited
 

@@ -19,12 +19,12 @@ from joulebook.storage.tariffs import (
     tariffs_of,
     withdraw_tariff,
 )
-from joulebook.web import formats
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
+from joulebook.web.region import formats
 from joulebook.web.setup.tariff import (
     DAY_WORDS,
     LABELS,

@@ -4,7 +4,7 @@ from functools import cache
 
 from babel import Locale, UnknownLocaleError
 
-from joulebook.web.regions import region_of
+from joulebook.web.region.regions import region_of
 
 #: Two letters that are no place where somebody lives.
 _NO_PLACES = frozenset({"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"})

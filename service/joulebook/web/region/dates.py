@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from joulebook.web.regions import current
+from joulebook.web.region.regions import current
 
 NBSP = "\N{NO-BREAK SPACE}"
 DASH = "\N{EN DASH}"

@@ -10,8 +10,8 @@ from joulebook.storage.home_lines import HomePlace
 from joulebook.summaries.homes.numbers import Measured
 from joulebook.summaries.homes.peers import Beside
 from joulebook.web.backing import Backing
-from joulebook.web.formats import NBSP
-from joulebook.web.homes import Home, homes_at
+from joulebook.web.homes.choice import Home, homes_at
+from joulebook.web.region.formats import NBSP
 from joulebook.web.words.home_sentences import sentence_of
 from joulebook.web.words.home_texts import COLUMNS
 

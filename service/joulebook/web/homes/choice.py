@@ -12,7 +12,7 @@ from joulebook.summaries.homes.peers import Peers
 from joulebook.summaries.homes.reasons import CODES, Reason
 from joulebook.web.access.actor import Actor
 from joulebook.web.backing import Backing
-from joulebook.web.home_order import STATES, state_of
+from joulebook.web.homes.order import STATES, state_of
 from joulebook.web.problems import ProblemError
 
 #: So many stand on one page.

@@ -2,8 +2,8 @@ import asyncio
 
 from starlette.types import Message, Receive, Scope, Send
 
-from joulebook.web.reader import ReadersRegion
-from joulebook.web.regions import HOUSE, Region, current
+from joulebook.web.region.reader import ReadersRegion
+from joulebook.web.region.regions import HOUSE, Region, current
 
 
 def test_what_is_no_request_passes_as_it_is() -> None:

@@ -8,11 +8,19 @@ from babel import Locale, localedata
 from babel.dates import format_date, format_time
 from babel.numbers import format_decimal
 
-from joulebook.web import formats
 from joulebook.web.figures.layout import base_layout
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.region_choices import region_choices
-from joulebook.web.regions import HOUSE, Region, asked_region, current, read_in, region_of, settle
+from joulebook.web.region import formats
+from joulebook.web.region.choices import region_choices
+from joulebook.web.region.regions import (
+    HOUSE,
+    Region,
+    asked_region,
+    current,
+    read_in,
+    region_of,
+    settle,
+)
 
 _DAY = date(2026, 11, 25)
 _AT = datetime(2026, 11, 25, 17, 5, tzinfo=UTC)

@@ -3,7 +3,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from joulebook.web import formats
+from joulebook.web.region import formats
 
 
 def plain(text: str) -> str:

@@ -4,7 +4,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from joulebook.web.regions import HOUSE, Region, asked_region, read_in, region_of
+from joulebook.web.region.regions import HOUSE, Region, asked_region, read_in, region_of
 
 #: The cookie that holds what a reader chose on this device.
 COOKIE = "region"

@@ -5,8 +5,8 @@ import pytest
 
 from joulebook.storage.home_lines import HomePlace, save_numbers, save_told
 from joulebook.storage.narrowing import Narrowing, narrowed
-from joulebook.web import home_order
-from joulebook.web.home_order import HomeOrder, Order, state_of
+from joulebook.web.homes import order as home_order
+from joulebook.web.homes.order import HomeOrder, Order, state_of
 from tests.helpers.databases import studio
 
 

@@ -9,7 +9,7 @@ import math
 import re
 
 from joulebook.core.quantities import kind_of
-from joulebook.web.dates import (
+from joulebook.web.region.dates import (
     DASH,
     NBSP,
     clock,
@@ -27,7 +27,7 @@ from joulebook.web.dates import (
     month_short,
     quarter,
 )
-from joulebook.web.regions import current
+from joulebook.web.region.regions import current
 from joulebook.web.words import texts
 
 #: What stands in another file and is asked for here: a caller need not know where.

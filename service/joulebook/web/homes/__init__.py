@@ -1,0 +1,1 @@
+"""Many homes: which are asked for, in which order, and as a table."""

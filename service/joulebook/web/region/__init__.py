@@ -1,0 +1,1 @@
+"""The reader's region: how numbers, dates and times are written for it."""
