@@ -26,7 +26,7 @@ from joulebook.storage.records import Column, Site, Value
 from joulebook.summaries.recompute import recompute
 from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
-from joulebook.web.health import Health
+from joulebook.web.watch.health import Health
 from tests.helpers.databases import write
 
 #: 2026-03-04T12:00:00Z, and 2026-02-23T00:00:00Z. [ms, UTC epoch]

@@ -16,7 +16,7 @@ from joulebook.errors import UsageError
 from joulebook.ingest.inbox import Inbox
 from joulebook.storage.database import Database, ServerPlace
 from joulebook.web.app import build_app
-from joulebook.web.health import Health
+from joulebook.web.watch.health import Health
 
 
 def bench_fleet(

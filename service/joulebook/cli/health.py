@@ -11,8 +11,8 @@ from joulebook.storage.room import Room
 from joulebook.storage.sealer import SealerCounts
 from joulebook.summaries.analyst import AnalystCounts
 from joulebook.summaries.summariser import SummariserCounts
-from joulebook.web.health import Health, WorkerHealth
-from joulebook.web.traffic import Traffic
+from joulebook.web.watch.health import Health, WorkerHealth
+from joulebook.web.watch.traffic import Traffic
 
 #: A sender by HTTP waits no longer for its answer. [s]
 MOST_WAITING_S = 30.0

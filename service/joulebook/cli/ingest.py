@@ -24,8 +24,8 @@ from joulebook.logs import set_up_logs
 from joulebook.settings import Settings
 from joulebook.storage.database import Database
 from joulebook.storage.lock import only_service
-from joulebook.web.health import Health
-from joulebook.web.watch_app import watch_app
+from joulebook.web.watch.app import watch_app
+from joulebook.web.watch.health import Health
 
 
 class IngestCopy(Running):

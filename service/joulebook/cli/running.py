@@ -21,8 +21,8 @@ from joulebook.errors import UnavailableError
 from joulebook.settings import Settings
 from joulebook.storage.database import Database
 from joulebook.storage.room import Room, room_of
-from joulebook.web.health import WorkerHealth
-from joulebook.web.traffic import Counted, Traffic
+from joulebook.web.watch.health import WorkerHealth
+from joulebook.web.watch.traffic import Counted, Traffic
 
 _log = logging.getLogger(__name__)
 

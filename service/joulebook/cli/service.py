@@ -27,7 +27,7 @@ from joulebook.summaries.homes.worker import HomeLines
 from joulebook.summaries.summariser import Summariser
 from joulebook.web.access.rules import AccessRules
 from joulebook.web.app import build_app
-from joulebook.web.health import Health
+from joulebook.web.watch.health import Health
 
 
 class Service(Running):

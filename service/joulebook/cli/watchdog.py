@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from joulebook.web.health import WorkerHealth
+from joulebook.web.watch.health import WorkerHealth
 
 _log = logging.getLogger(__name__)
 

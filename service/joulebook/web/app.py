@@ -20,7 +20,6 @@ from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
 from joulebook.web.comparisons import Comparisons
 from joulebook.web.frame import add_frame
-from joulebook.web.health import Health
 from joulebook.web.limits import ActorLimits, Limits, WebLimits
 from joulebook.web.navigation import entries_of
 from joulebook.web.pages import (
@@ -61,6 +60,7 @@ from joulebook.web.problems import install_problem_handlers
 from joulebook.web.region.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
 from joulebook.web.security import HeadAsGet, SecurityHeaders, security_headers
+from joulebook.web.watch.health import Health
 
 _DESCRIPTION = (
     "What a home battery's logger knows. Instants are milliseconds of UTC, energies Wh, powers W, "

@@ -21,8 +21,8 @@ from joulebook.web.access.who import asked
 from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
 from joulebook.web.comparisons import Comparisons
-from joulebook.web.health import Health
 from joulebook.web.homes.order import HomeOrder
+from joulebook.web.watch.health import Health
 
 
 class Inbox(Protocol):

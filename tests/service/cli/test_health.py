@@ -13,8 +13,8 @@ from joulebook.storage.room import Room
 from joulebook.storage.sealer import SealerCounts
 from joulebook.summaries.analyst import AnalystCounts
 from joulebook.summaries.summariser import SummariserCounts
-from joulebook.web.health import Health, WorkerHealth
-from joulebook.web.traffic import Traffic
+from joulebook.web.watch.health import Health, WorkerHealth
+from joulebook.web.watch.traffic import Traffic
 
 NOW_MS = 1_780_000_000_000
 INBOX = InboxCounts(

@@ -7,7 +7,7 @@ import pytest
 
 from joulebook.cli import watchdog as watchdog_module
 from joulebook.cli.watchdog import WELL_AGAIN_S, Watchdog, Watched
-from joulebook.web.health import WorkerHealth
+from joulebook.web.watch.health import WorkerHealth
 from tests.helpers.mqtt_inbox import wait_until
 
 

@@ -11,10 +11,10 @@ from joulebook.storage.quarantine import SetAside, set_aside
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
-from joulebook.web.exposition import CONTENT_TYPE
-from joulebook.web.metrics import metrics_text
-from joulebook.web.process import this_process
 from joulebook.web.sites import Backed
+from joulebook.web.watch.exposition import CONTENT_TYPE
+from joulebook.web.watch.metrics import metrics_text
+from joulebook.web.watch.process import this_process
 
 router = APIRouter(tags=["watching"])
 

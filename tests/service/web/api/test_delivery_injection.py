@@ -18,7 +18,7 @@ from joulebook.storage.records import Quarantined
 from joulebook.storage.series import devices_of
 from joulebook.storage.tokens import add_token
 from joulebook.web.app import build_app
-from joulebook.web.health import Health
+from joulebook.web.watch.health import Health
 from tests.helpers.packs import NOW_MS, VOLTAGE
 from tests.helpers.served import served
 

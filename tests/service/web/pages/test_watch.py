@@ -13,7 +13,7 @@ from joulebook.storage.records import Refused
 from joulebook.web.access.actor import NOBODY, Actor
 from joulebook.web.access.knowing import HOUSE, Knowing
 from joulebook.web.access.who import Asked
-from joulebook.web.health import Health
+from joulebook.web.watch.health import Health
 from tests.helpers.pages import Studio, client_of
 
 AWAY = Health(ready=False, problems=("day 2026-07-14 of site studio is not computed",))

@@ -3,7 +3,7 @@
 from prometheus_client.parser import text_string_to_metric_families as parsed
 
 from joulebook.storage.durations import Durations
-from joulebook.web.exposition import counter, counters, exposition, gauge, histogram
+from joulebook.web.watch.exposition import counter, counters, exposition, gauge, histogram
 
 
 def test_what_does_not_exist_is_left_out_and_not_zero() -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from http import HTTPStatus
 
 from joulebook.storage.room import Room
-from joulebook.web.exposition import (
+from joulebook.web.watch.exposition import (
     Family,
     counter,
     counters,
@@ -17,8 +17,8 @@ from joulebook.web.exposition import (
     gauges,
     histogram,
 )
-from joulebook.web.health import Health
-from joulebook.web.process import Process
+from joulebook.web.watch.health import Health
+from joulebook.web.watch.process import Process
 
 
 def metrics_text(health: Health, process: Process, *, version: str) -> str:

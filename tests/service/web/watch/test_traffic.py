@@ -3,7 +3,7 @@ import asyncio
 import pytest
 from starlette.types import Message, Receive, Scope, Send
 
-from joulebook.web.traffic import NO_ANSWER, Counted, Traffic, kind_of
+from joulebook.web.watch.traffic import NO_ANSWER, Counted, Traffic, kind_of
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,8 @@ from joulebook.storage.database import Database, transaction
 from joulebook.storage.quarantine import put_aside
 from joulebook.storage.records import Refused, Site
 from joulebook.storage.tokens import add_token
-from joulebook.web.health import Health
-from joulebook.web.watch_app import watch_app
+from joulebook.web.watch.app import watch_app
+from joulebook.web.watch.health import Health
 from tests.helpers.databases import studio
 
 NOW_MS = 1_780_000_000_000

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.web.process import this_process
+from joulebook.web.watch.process import this_process
 
 #: As proc(5) shows them; made up.
 LIMITS = """\

@@ -8,11 +8,11 @@ from prometheus_client.parser import text_string_to_metric_families as parsed
 from joulebook.storage.durations import Durations
 from joulebook.storage.quarantine import SetAside
 from joulebook.storage.room import Room
-from joulebook.web.health import Health, WorkerHealth
-from joulebook.web.metrics import families_of, metrics_text
-from joulebook.web.process import Process
+from joulebook.web.watch.health import Health, WorkerHealth
+from joulebook.web.watch.metrics import families_of, metrics_text
+from joulebook.web.watch.process import Process
 
-DOCS = Path(__file__).parents[3] / "docs"
+DOCS = Path(__file__).parents[4] / "docs"
 
 
 def durations(*seconds: float) -> Durations:

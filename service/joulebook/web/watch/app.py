@@ -18,10 +18,10 @@ from joulebook.storage.tokens import check_token
 from joulebook.web.access.credentials import credentials_of
 from joulebook.web.access.direct import is_direct
 from joulebook.web.access.knowing import address_of
-from joulebook.web.exposition import CONTENT_TYPE
-from joulebook.web.health import Health
-from joulebook.web.metrics import metrics_text
-from joulebook.web.process import this_process
+from joulebook.web.watch.exposition import CONTENT_TYPE
+from joulebook.web.watch.health import Health
+from joulebook.web.watch.metrics import metrics_text
+from joulebook.web.watch.process import this_process
 
 _HEADERS = {"Cache-Control": "no-store", "X-Content-Type-Options": "nosniff"}
 

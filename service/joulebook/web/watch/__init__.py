@@ -1,0 +1,1 @@
+"""How the service itself does, told to those who watch it."""
