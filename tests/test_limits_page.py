@@ -12,8 +12,8 @@ from joulebook.ingest.units import MOST_UNIT
 from joulebook.settings import Settings
 from joulebook.storage.quarantine import ROOM_IN_ALL, ROOM_OF_A_SITE
 from joulebook.storage.series import MAX_DEVICES, MAX_SERIES
-from joulebook.web import connections
-from joulebook.web.limits import WebLimits
+from joulebook.web.door import connections
+from joulebook.web.door.limits import WebLimits
 
 PAGE = (Path(__file__).parents[1] / "docs" / "limits.md").read_text(encoding="utf-8")
 KIB, MIB = 1024, 1024 * 1024

@@ -5,7 +5,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.testclient import TestClient
 
-from joulebook.web.limits import Limits, WebLimits
+from joulebook.web.door.limits import Limits, WebLimits
 from joulebook.web.problems import MEDIA_TYPE, install_problem_handlers
 
 

@@ -8,7 +8,7 @@ from starlette.types import ASGIApp
 
 from joulebook.cli.stopping import SETTLE_S
 from joulebook.settings import Settings
-from joulebook.web.connections import MOST_OF_A_HEAD, WebConnection
+from joulebook.web.door.connections import MOST_OF_A_HEAD, WebConnection
 
 
 class WebServer(uvicorn.Server):

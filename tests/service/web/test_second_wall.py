@@ -28,7 +28,7 @@ from joulebook.storage.quarantine import put_aside
 from joulebook.storage.records import Refused, Site
 from joulebook.storage.tokens import insert_token
 from joulebook.web.access.actor import Actor
-from joulebook.web.limits import ActorLimits
+from joulebook.web.door.limits import ActorLimits
 from joulebook.web.sites import site_of
 from tests.helpers.databases import write
 from tests.helpers.pages import NOW_MS

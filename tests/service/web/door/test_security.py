@@ -5,7 +5,7 @@ from fastapi.testclient import TestClient
 
 from joulebook.storage.database import Database
 from joulebook.web.access.rules import AccessRules
-from joulebook.web.security import security_headers
+from joulebook.web.door.security import security_headers
 from tests.helpers.pages import Studio, application
 
 #: SHA-256 of nothing, as `openssl dgst -sha256 -binary /dev/null | base64` prints it.

@@ -10,8 +10,8 @@ from fastapi.testclient import TestClient
 from starlette.requests import Request
 from starlette.types import Message
 
-from joulebook.web.body import Bodies, Body, BodyLimits
-from joulebook.web.limits import WebLimits
+from joulebook.web.door.body import Bodies, Body, BodyLimits
+from joulebook.web.door.limits import WebLimits
 from joulebook.web.problems import ProblemError
 from tests.helpers.limited_clients import client_at, problem
 

@@ -9,8 +9,8 @@ import pytest
 import uvicorn
 from starlette.types import Receive, Scope, Send
 
-from joulebook.web import connections
-from joulebook.web.connections import MOST_OF_A_HEAD, WebConnection
+from joulebook.web.door import connections
+from joulebook.web.door.connections import MOST_OF_A_HEAD, WebConnection
 
 WAIT_S = 60.0
 LARGE = 32 * 1024 * 1024

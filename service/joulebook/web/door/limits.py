@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from joulebook.ingest.pace import Bucket, Buckets, is_this_machine, neighbourhood
-from joulebook.web.body import Bodies, BodyLimits
+from joulebook.web.door.body import Bodies, BodyLimits
 from joulebook.web.problems import ProblemError, answer
 
 

@@ -13,7 +13,7 @@ from joulebook.ingest.inbox import Inbox
 from joulebook.storage.database import Database
 from joulebook.web.access.actor import Actor
 from joulebook.web.app import build_app
-from joulebook.web.limits import ActorLimits, Limits, WebLimits
+from joulebook.web.door.limits import ActorLimits, Limits, WebLimits
 from joulebook.web.watch.health import Health
 from tests.helpers.limited_clients import client_at, problem
 from tests.helpers.pages import NOW_MS

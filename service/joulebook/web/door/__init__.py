@@ -1,0 +1,1 @@
+"""What stands before every request and answer: how much, how long, and with which headers."""
