@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from joulebook.core.spans import Span
-from joulebook.web.lines import Line
 from joulebook.web.region import formats
-from joulebook.web.thinning import known
+from joulebook.web.series.lines import Line
+from joulebook.web.series.thinning import known
 from joulebook.web.zoom import Zoom
 
 #: How long a row may stand for, and how many rows there are at most.

@@ -6,7 +6,7 @@ import pytest
 
 from joulebook.core.spans import local_day
 from joulebook.web.day_parts import LineExtent, extents, part_rows
-from joulebook.web.lines import Line
+from joulebook.web.series.lines import Line
 from joulebook.web.zoom import Zoom, asked_zoom
 
 _DAY = date(2026, 3, 3)

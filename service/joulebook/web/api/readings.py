@@ -12,7 +12,7 @@ from joulebook.storage.records import Series, Site
 from joulebook.storage.series import series_of
 from joulebook.web.asked import asked_span, asked_width
 from joulebook.web.problems import ProblemError
-from joulebook.web.resolution import Readings, readings_for
+from joulebook.web.series.resolution import Readings, readings_for
 from joulebook.web.sites import Backed, Sited
 
 router = APIRouter(prefix="/api/v1", tags=["readings"])

@@ -13,8 +13,8 @@ from joulebook.core.spans import Span
 from joulebook.web.figures.gaps import gap_shape, gap_words, gaps, y_axis
 from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, title_above
 from joulebook.web.figures.palette import Palette
-from joulebook.web.lines import Line
 from joulebook.web.region import formats
+from joulebook.web.series.lines import Line
 from joulebook.web.words import texts
 
 _LEAST_KW = 0.5

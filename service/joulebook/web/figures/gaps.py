@@ -8,8 +8,8 @@ import numpy as np
 from joulebook.core.spans import Span
 from joulebook.web.figures.layout import FONT
 from joulebook.web.figures.palette import Palette
-from joulebook.web.lines import Line
-from joulebook.web.thinning import GAP_MS
+from joulebook.web.series.lines import Line
+from joulebook.web.series.thinning import GAP_MS
 
 #: A gap of this share of the figure's width has room for the words.
 _ROOM_RATIO = 0.3

@@ -20,10 +20,10 @@ from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_date
 from joulebook.web.day_parts import extents, part_rows, row_step_ms
-from joulebook.web.lines import Line, site_lines
 from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
 from joulebook.web.region import formats
+from joulebook.web.series.lines import Line, site_lines
 from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something

@@ -10,7 +10,7 @@ import pytest
 from joulebook.core.spans import Span, local_day
 from joulebook.web.figures.day import day_figure
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.lines import Line
+from joulebook.web.series.lines import Line
 
 _DAY = date(2026, 3, 3)
 _LISBON = ZoneInfo("Europe/Lisbon")

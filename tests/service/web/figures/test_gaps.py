@@ -4,7 +4,7 @@ import plotly.graph_objects as go
 from joulebook.core.spans import Span
 from joulebook.web.figures.gaps import gap_shape, gap_words, gaps
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.lines import Line
+from joulebook.web.series.lines import Line
 
 _MINUTE_MS = 60_000
 _HOUR = Span(0, 60 * _MINUTE_MS)

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from joulebook.core.spans import Span
-from joulebook.web.thinning import known, line_points, thinned
+from joulebook.web.series.thinning import known, line_points, thinned
 
 
 def test_only_readings_of_the_span_that_are_there() -> None:

@@ -18,7 +18,7 @@ from joulebook.storage.database import Connection
 from joulebook.storage.quarters import read_quarters
 from joulebook.storage.reading import stream_device
 from joulebook.storage.records import Series
-from joulebook.web.thinning import Thinned, known, thinned
+from joulebook.web.series.thinning import Thinned, known, thinned
 
 Resolution = Literal["raw", "thinned", "quarter-hours"]
 

@@ -10,7 +10,7 @@ from joulebook.storage.database import Connection
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.records import Series, Site, Value
 from joulebook.storage.series import series_of
-from joulebook.web.resolution import Readings, readings_for
+from joulebook.web.series.resolution import Readings, readings_for
 from tests.helpers.databases import NOON_MS, studio, write
 
 HOUR_MS = 3_600_000

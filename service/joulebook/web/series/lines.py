@@ -11,7 +11,7 @@ from joulebook.core.spans import Span
 from joulebook.storage.database import Database
 from joulebook.storage.reading import devices_of, read_device
 from joulebook.storage.records import Site
-from joulebook.web.thinning import known, line_points, thinned
+from joulebook.web.series.thinning import known, line_points, thinned
 
 #: What is drawn, by device kind and in this order.
 _DRAWN = (("pv", "power"), ("load", "power"), ("grid", "power"), ("battery", "power"))

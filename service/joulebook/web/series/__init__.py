@@ -1,0 +1,1 @@
+"""Readings of a series as lines, in as much detail as a picture of some width can show."""
