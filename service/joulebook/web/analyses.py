@@ -38,7 +38,7 @@ from joulebook.summaries.page_documents import Night, page_document, without_nig
 from joulebook.summaries.plan_ground import Asked, PlanGround, plan_ground, planned
 from joulebook.summaries.site_records import RECORD_NAME, stored_record
 from joulebook.summaries.wear_report import wear_report
-from joulebook.web.months import Month, SiteMonths
+from joulebook.web.spans.months import Month, SiteMonths
 
 #: How many documents are kept at hand: ten for each of some sites.
 _MOST_KEPT = 80

@@ -18,7 +18,6 @@ from joulebook.web.api import homes as homes_api
 from joulebook.web.api.description import describe
 from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
-from joulebook.web.comparisons import Comparisons
 from joulebook.web.door.limits import ActorLimits, Limits, WebLimits
 from joulebook.web.door.security import HeadAsGet, SecurityHeaders, security_headers
 from joulebook.web.frame import add_frame
@@ -60,6 +59,7 @@ from joulebook.web.pages.setup.routes import router as setup_pages
 from joulebook.web.problems import install_problem_handlers
 from joulebook.web.region.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
+from joulebook.web.spans.comparisons import Comparisons
 from joulebook.web.watch.health import Health
 
 _DESCRIPTION = (

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from joulebook.core.spans import Span, local_day
 from joulebook.web.problems import ProblemError
-from joulebook.web.weeks import Week
+from joulebook.web.spans.weeks import Week
 
 #: The limits of what one answer covers.
 MAX_DAYS = 4000  # eleven years

@@ -20,8 +20,8 @@ from joulebook.web.access.sharing import Seals
 from joulebook.web.access.who import asked
 from joulebook.web.analyses import Analyses
 from joulebook.web.assets import Assets
-from joulebook.web.comparisons import Comparisons
 from joulebook.web.homes.order import HomeOrder
+from joulebook.web.spans.comparisons import Comparisons
 from joulebook.web.watch.health import Health
 
 

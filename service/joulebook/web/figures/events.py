@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 from joulebook.core.spans import Span
 from joulebook.web.figures.layout import FONT
 from joulebook.web.figures.palette import Palette
-from joulebook.web.noted import Noted
 from joulebook.web.region import formats
+from joulebook.web.spans.noted import Noted
 
 #: Room for the numbers above a figure. [px]
 _NUMBERS_PX = 24

@@ -13,8 +13,8 @@ from joulebook.web.figures.layout import (
     title_above,
 )
 from joulebook.web.figures.palette import Palette
-from joulebook.web.months import Month
 from joulebook.web.region import formats
+from joulebook.web.spans.months import Month
 
 _MOST_TICKS = 5
 

@@ -9,7 +9,7 @@ from joulebook.web.figures.balance import Bar, balance_ticks, balance_traces
 from joulebook.web.figures.layout import LEGEND_PX, axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
-from joulebook.web.totals import says_something
+from joulebook.web.spans.totals import says_something
 
 
 def week_figure(

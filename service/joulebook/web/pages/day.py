@@ -19,17 +19,17 @@ from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_date
-from joulebook.web.day_parts import extents, part_rows, row_step_ms
-from joulebook.web.noted import noted_in
 from joulebook.web.problems import ProblemError
 from joulebook.web.region import formats
 from joulebook.web.series.lines import Line, site_lines
 from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.totals import coverage, elapsed_hours, numbers_of, says_something
-from joulebook.web.weeks import Week
+from joulebook.web.spans.day_parts import extents, part_rows, row_step_ms
+from joulebook.web.spans.noted import noted_in
+from joulebook.web.spans.totals import coverage, elapsed_hours, numbers_of, says_something
+from joulebook.web.spans.weeks import Week
+from joulebook.web.spans.zoom import asked_zoom
 from joulebook.web.words import sentences, texts
-from joulebook.web.zoom import asked_zoom
 
 router = APIRouter(include_in_schema=False)
 

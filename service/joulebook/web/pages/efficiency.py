@@ -11,7 +11,6 @@ from joulebook.core.spans import date_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web.analyses import Stretch
-from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.region import formats
 from joulebook.web.shown import (
@@ -27,6 +26,7 @@ from joulebook.web.shown import (
     without_repeats,
 )
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.spans.noted import noted_of_record
 from joulebook.web.words import record_sentences
 from joulebook.web.words.money_sentences import amount_unit
 from joulebook.web.words.record_texts import EVENT_KINDS, RECORD_WORKINGS

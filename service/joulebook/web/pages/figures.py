@@ -20,12 +20,12 @@ from joulebook.web.figures.palette import PALETTES, Palette
 from joulebook.web.figures.warranty import warranty_figure
 from joulebook.web.figures.wear import capacity_figure, depths_figure
 from joulebook.web.figures.week import week_figure
-from joulebook.web.noted import noted_in, noted_of_record, noted_since, within
 from joulebook.web.pages.day import End, Start, begun_date
 from joulebook.web.problems import ProblemError
 from joulebook.web.series.lines import site_lines
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.zoom import asked_zoom
+from joulebook.web.spans.noted import noted_in, noted_of_record, noted_since, within
+from joulebook.web.spans.zoom import asked_zoom
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/figures")
 

@@ -9,9 +9,9 @@ from fastapi.responses import HTMLResponse
 from joulebook.storage.quarantine import quarantine_count
 from joulebook.storage.records import Site
 from joulebook.summaries.windows import SUM_METHOD
-from joulebook.web.months import Month
-from joulebook.web.noted import noted_since
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.spans.months import Month
+from joulebook.web.spans.noted import noted_since
 from joulebook.web.words import sentences, texts
 
 router = APIRouter(include_in_schema=False)

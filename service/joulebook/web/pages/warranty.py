@@ -7,12 +7,12 @@ from fastapi.responses import HTMLResponse
 
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
-from joulebook.web.noted import noted_of_record
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.region import formats
 from joulebook.web.setup.facts import LIMITS, words
 from joulebook.web.shown import KWH_WHOLE, PERCENT, PERCENT_WHOLE, ends_of
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.spans.noted import noted_of_record
 from joulebook.web.words import record_sentences
 from joulebook.web.words.record_texts import CANNOT_SEE, RECORD_WORKINGS
 

@@ -10,7 +10,6 @@ from joulebook.core.battery.deep_test_plan import CAUTIONS, EVERY_DAYS, steps_of
 from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web.figures.wear import depth_words
-from joulebook.web.noted import noted_of_record
 from joulebook.web.pages import nights as every_night
 from joulebook.web.pages.deep_tests import told_test
 from joulebook.web.pages.records import has_readings, record_page
@@ -30,6 +29,7 @@ from joulebook.web.shown import (
     without_repeats,
 )
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.spans.noted import noted_of_record
 from joulebook.web.words import record_sentences
 from joulebook.web.words.record_texts import CLAIMS_NO_EVIDENCE, RECORD_WORKINGS
 

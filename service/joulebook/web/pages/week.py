@@ -19,11 +19,11 @@ from joulebook.summaries.reports import day_results_of
 from joulebook.web.asked import asked_week
 from joulebook.web.backing import Backing
 from joulebook.web.newest import last_heard_ms, newest_of
-from joulebook.web.noted import noted_in
 from joulebook.web.region import formats
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.totals import coverage, elapsed_hours, says_something, totals_of
-from joulebook.web.weeks import Week
+from joulebook.web.spans.noted import noted_in
+from joulebook.web.spans.totals import coverage, elapsed_hours, says_something, totals_of
+from joulebook.web.spans.weeks import Week
 from joulebook.web.words import sentences, texts
 from joulebook.web.words.comparison_sentences import ToldWeek, told_week
 

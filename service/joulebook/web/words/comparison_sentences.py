@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from joulebook.core.daily.same_hours import Compared
 from joulebook.core.estimate import Estimate
-from joulebook.web.comparisons import Beside
 from joulebook.web.region import formats
-from joulebook.web.weeks import Week
+from joulebook.web.spans.comparisons import Beside
+from joulebook.web.spans.weeks import Week
 from joulebook.web.words import texts
 
 #: What is said in words: the energy's name, what goes before the amount, and what after it.

@@ -10,7 +10,7 @@ from joulebook.core.spans import Span, local_day
 from joulebook.web.figures.events import among, on_dates, since, with_events
 from joulebook.web.figures.layout import base_layout, figure
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.noted import Noted
+from joulebook.web.spans.noted import Noted
 
 _LIGHT = PALETTES["light"]
 _LISBON = ZoneInfo("Europe/Lisbon")

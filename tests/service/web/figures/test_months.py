@@ -8,7 +8,7 @@ from joulebook.core.estimate import Estimate
 from joulebook.storage.records import Site
 from joulebook.web.figures.months import months_figure
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.months import Month, months_of
+from joulebook.web.spans.months import Month, months_of
 from tests.helpers.day_results import a_day
 from tests.helpers.pages import NOW_MS
 

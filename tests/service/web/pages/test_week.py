@@ -2,7 +2,7 @@ from contextlib import closing
 from datetime import date
 
 from joulebook.web.pages.week import day_lines
-from joulebook.web.weeks import Week
+from joulebook.web.spans.weeks import Week
 from tests.helpers.databases import write
 from tests.helpers.day_results import a_day
 from tests.helpers.pages import HOUR_MS, NOW_MS, Studio, client_of, outline, words_of

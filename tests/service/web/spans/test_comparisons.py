@@ -10,9 +10,9 @@ from joulebook.core.daily.same_hours import Compared
 from joulebook.core.estimate import Estimate, refused
 from joulebook.storage.corrections import add_correction
 from joulebook.summaries.recompute import recompute
-from joulebook.web import comparisons as compared_weeks
-from joulebook.web.comparisons import Beside, Comparisons
-from joulebook.web.weeks import Week
+from joulebook.web.spans import comparisons as compared_weeks
+from joulebook.web.spans.comparisons import Beside, Comparisons
+from joulebook.web.spans.weeks import Week
 from joulebook.web.words.comparison_sentences import told_week
 from tests.helpers.pages import FIRST_MS, HOUR_MS, NOW_MS, Studio, measured_studio, words_of
 

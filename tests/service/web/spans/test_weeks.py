@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from joulebook.web.weeks import Week
+from joulebook.web.spans.weeks import Week
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 
 from joulebook.core.spans import Span, local_day
 from joulebook.storage.events import Event, EventKind, add_event, remove_event
-from joulebook.web.noted import noted_in, noted_of_record, noted_since
+from joulebook.web.spans.noted import noted_in, noted_of_record, noted_since
 from tests.helpers.pages import FIRST_MS, HOUR_MS, NOW_MS, Studio, measured_studio, words_of
 
 _DAY = "2026-02-25"

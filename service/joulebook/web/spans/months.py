@@ -18,7 +18,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.results import day_results_of
 from joulebook.summaries.windows import efficiency_of, window_of
 from joulebook.web.region import formats
-from joulebook.web.totals import coverage, elapsed_hours, totals_of
+from joulebook.web.spans.totals import coverage, elapsed_hours, totals_of
 
 #: How many months are kept at hand, some kilobytes each: ten years of three sites.
 _MOST_KEPT = 400

@@ -1,7 +1,7 @@
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from joulebook.web.totals import coverage, elapsed_hours, numbers_of, share, totals_of
+from joulebook.web.spans.totals import coverage, elapsed_hours, numbers_of, share, totals_of
 from tests.helpers.day_results import a_day
 
 _LISBON = ZoneInfo("Europe/Lisbon")

@@ -7,7 +7,7 @@ import pytest
 
 from joulebook.core.spans import Span, local_day
 from joulebook.web.problems import ProblemError
-from joulebook.web.zoom import Zoom, asked_zoom
+from joulebook.web.spans.zoom import Zoom, asked_zoom
 
 _CHICAGO = ZoneInfo("America/Chicago")
 _DAY = date(2026, 3, 3)

@@ -17,8 +17,8 @@ from joulebook.storage.database import Database
 from joulebook.storage.days import computed_at
 from joulebook.storage.records import Site
 from joulebook.summaries.same_hours import shared_days
-from joulebook.web.totals import elapsed_hours
-from joulebook.web.weeks import Week
+from joulebook.web.spans.totals import elapsed_hours
+from joulebook.web.spans.weeks import Week
 
 #: How many pairs of days are kept at hand, some hundred bytes each: 14 make a page.
 _MOST_KEPT = 400

@@ -7,7 +7,7 @@ from joulebook.core.spans import Span
 from joulebook.web.region import formats
 from joulebook.web.series.lines import Line
 from joulebook.web.series.thinning import known
-from joulebook.web.zoom import Zoom
+from joulebook.web.spans.zoom import Zoom
 
 #: How long a row may stand for, and how many rows there are at most.
 _ROW_MINUTES = (1, 2, 5, 10, 15, 30, 60)

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from joulebook.core.spans import local_day
-from joulebook.web.day_parts import LineExtent, extents, part_rows
 from joulebook.web.series.lines import Line
-from joulebook.web.zoom import Zoom, asked_zoom
+from joulebook.web.spans.day_parts import LineExtent, extents, part_rows
+from joulebook.web.spans.zoom import Zoom, asked_zoom
 
 _DAY = date(2026, 3, 3)
 _LISBON = ZoneInfo("Europe/Lisbon")

@@ -7,8 +7,8 @@ import pytest
 from joulebook.storage.days import save_day
 from joulebook.storage.records import Site
 from joulebook.summaries.recompute import recompute
-from joulebook.web import months as kept_months
-from joulebook.web.months import SiteMonths, months_of
+from joulebook.web.spans import months as kept_months
+from joulebook.web.spans.months import SiteMonths, months_of
 from tests.helpers.databases import write
 from tests.helpers.day_results import a_day
 from tests.helpers.pages import HOUR_MS, NOW_MS, empty_studio, measured_studio
