@@ -10,11 +10,13 @@ from pathlib import Path
 
 import pytest
 
+from joulebook.storage.connections import open_connection
 from joulebook.storage.database import Connection, Database, ServerPlace
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
 from tests.helpers.moved_sites import full_house, shifted
 from tests.helpers.postgres import PostgresServer
+from tests.service.storage.saved_database import fill
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -56,6 +58,15 @@ def site(database_and_site: tuple[Database, Site]) -> Site:
 def connection(database: Database) -> Iterator[Connection]:
     with closing(database.connect()) as connection:
         yield connection
+
+
+@pytest.fixture
+def saved(tmp_path: Path) -> Path:
+    """A database of this version's schema with a little of everything, closed."""
+    path = fill(tmp_path).path
+    with closing(open_connection(path)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    return path
 
 
 @pytest.fixture(scope="session")
