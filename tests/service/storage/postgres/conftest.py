@@ -8,9 +8,13 @@ import pytest
 
 from joulebook.storage.connections import ServerConnection, on_server
 from joulebook.storage.database import Database
+from joulebook.storage.narrowing import Narrowing
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
 from tests.helpers.postgres import PostgresServer
+
+#: Sees no site, and no organisation.
+NOTHING = Narrowing()
 
 
 def connected(database: Database) -> ServerConnection:
@@ -18,6 +22,20 @@ def connected(database: Database) -> ServerConnection:
     connection = database.connect()
     assert on_server(connection)
     return connection
+
+
+def only(site: Site) -> Narrowing:
+    """Return the narrowing of who sees this site and no other."""
+    return Narrowing(frozenset({site.id}))
+
+
+@pytest.fixture(scope="module")
+def own_server() -> Iterator[PostgresServer]:
+    """A server that may be hurt, and whose commits wait for the disk."""
+    server = PostgresServer(fsync=True)
+    server.start()
+    yield server
+    server.remove()
 
 
 @pytest.fixture
