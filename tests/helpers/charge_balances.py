@@ -22,6 +22,12 @@ _STATES = np.linspace(0, 0.4, 801)
 _VOLTS = smooth_through(_POINTS_X, _POINTS_V, _STATES)
 
 
+def years(at_ms: Instants) -> Floats:
+    """Return how long after the start of the records instants are. [years]"""
+    since: Floats = (at_ms - START_MS) / (MS_PER_DAY * DAYS_PER_YEAR)
+    return since
+
+
 @dataclass(frozen=True, kw_only=True)
 class Truth:
     """One pack, its sensor and its use.
