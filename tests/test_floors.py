@@ -25,7 +25,16 @@ def test_imports_go_downward_only() -> None:
 
 @pytest.mark.parametrize("file", PRODUCT, ids=lambda file: str(file.relative_to(ROOT)))
 def test_a_file_can_be_read_in_one_sitting(file: Path) -> None:
-    assert len(file.read_text(encoding="utf-8").splitlines()) <= 300
+    assert lines(file) <= 300
+
+
+def test_so_can_a_file_of_tests() -> None:
+    tests = (ROOT / "tests").rglob("*.py")
+    assert {str(file.relative_to(ROOT)): lines(file) for file in tests if lines(file) > 300} == {}
+
+
+def lines(file: Path) -> int:
+    return len(file.read_text(encoding="utf-8").splitlines())
 
 
 def test_a_module_is_named_for_what_it_holds() -> None:
