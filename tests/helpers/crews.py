@@ -23,10 +23,11 @@ from joulebook.storage.days import day_results
 from joulebook.storage.record_results import record_result
 from joulebook.summaries.results import json_of
 from tests.helpers.cycled_records import cycled_site
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.outside import is_absent
 from tests.helpers.plants import CELLS, RATED_AH, plant_of_days
 from tests.helpers.service import clean_environment
-from tests.helpers.stored_plants import FIRST, store, until
+from tests.helpers.stored_plants import FIRST, store
 
 ROOT = Path(__file__).parents[2]
 DOCUMENTS = ("record", "wear", "nights", "efficiency")
@@ -106,7 +107,7 @@ def running_crew(
         started(*("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(told)))
     ]
     try:
-        until(lambda: told.exists() and told.read_text().endswith("}"), 60.0)
+        wait_until(lambda: told.exists() and told.read_text().endswith("}"), 60.0)
         if workers:
             each = ("--nworkers", str(workers), "--nthreads", "1", "--memory-limit", memory)
             ready = [part for name in preloads for part in ("--preload", name)]

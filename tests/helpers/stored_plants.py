@@ -1,8 +1,5 @@
-"""Databases with a plant's readings in them, and a wait for what a thread will do."""
+"""Databases with a plant's readings in them."""
 
-import threading
-import time
-from collections.abc import Callable
 from contextlib import closing
 from datetime import date
 from pathlib import Path
@@ -62,15 +59,6 @@ def noon_ms(day: date, site: Site) -> int:
     """Return the middle of a local day. [ms, UTC epoch]"""
     span = local_day(day, site.zone)
     return (span.start_ms + span.end_ms) // 2
-
-
-def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
-    """Wait until a condition holds, and fail when it does not in time."""
-    pause = threading.Event()
-    deadline = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < deadline, "the condition did not come true in time"
-        pause.wait(0.01)
 
 
 def _unit(device: str, quantity: str) -> str:

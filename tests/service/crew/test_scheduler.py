@@ -29,7 +29,7 @@ from tests.helpers.crews import (
     tasks_of,
 )
 from tests.helpers.faulty_homes import ALWAYS, HELD, HUNGRY, TWICE, holder_of, triers_of
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 
 pytestmark = pytest.mark.outside
 HOMES = tuple(f"home-{number}" for number in range(6))
@@ -97,7 +97,7 @@ def digests(report: Report) -> dict[str, str]:
 
 def kill_the_holder(data_dir: Path) -> None:
     holder = holder_of(data_dir)
-    until(holder.exists)
+    wait_until(holder.exists)
     os.kill(int(holder.read_text()), signal.SIGKILL)
 
 
@@ -146,7 +146,7 @@ def test_an_interruption_leaves_finished_homes_finished_and_the_others_as_they_w
     assert report.interrupted
     assert (len(report.done), report.left) == (1, 6)
     client = client_of(crew)
-    until(lambda: not any(client.processing().values()))
+    wait_until(lambda: not any(client.processing().values()))
     client.close()
     there = stored_results(database)
     made = {name for name, rows in there.items() if rows}
@@ -165,7 +165,7 @@ def test_what_a_scheduler_is_told_holds_no_place_in_its_keys(
     database = some_homes(tmp_path / "data", (HELD,))
     workers = watching_crew(crew, place_of(database))
     workers.begin(Task(kind="recompute", site=HELD, max_gap_s=300.0), lambda _: None)
-    until(holder_of(tmp_path / "data").exists)
+    wait_until(holder_of(tmp_path / "data").exists)
     client = client_of(crew)
     [key] = [str(key) for keys in client.processing().values() for key in keys]
     assert key == f"recompute-{workers._run}-1"
@@ -241,7 +241,7 @@ def test_a_scheduler_without_workers_is_waited_for_and_its_end_noticed(tmp_path:
                 said.append(error)
             return bool(said)
 
-        until(gone)
+        wait_until(gone)
         assert said[0].what == "the scheduler has gone"
         patient.drop()
 

@@ -8,7 +8,7 @@ import pytest
 
 from joulebook.demo import bridged
 from joulebook.demo.bridged import BridgedAnnex, bridge_is_installed
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 
 
 def annex(folder: Path) -> BridgedAnnex:
@@ -24,7 +24,7 @@ def test_the_bridge_is_found_where_it_is_installed(monkeypatch: pytest.MonkeyPat
 def test_it_starts_plant_and_bridge_and_ends_both(tmp_path: Path) -> None:
     made = annex(tmp_path / "annex")
     made.start()
-    until(lambda: len(made._programs) == 2)
+    wait_until(lambda: len(made._programs) == 2)
     made.stop()
     assert all(program.poll() is not None for program in made._programs)
     assert "clock_wait_s = 0" in (tmp_path / "annex" / "annex.toml").read_text()
@@ -36,7 +36,7 @@ def test_a_plant_that_ends_is_told(
     monkeypatch.setattr(bridged, "_PROGRAM", "no_such_bridge")
     made = annex(tmp_path)
     made.start()
-    until(lambda: "the annex is not shown" in caplog.text)
+    wait_until(lambda: "the annex is not shown" in caplog.text)
     made.stop()
     assert len(made._programs) == 1
 

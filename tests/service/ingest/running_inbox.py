@@ -52,9 +52,3 @@ def running(
 def voltages(database: Database, site: Site) -> list[tuple[int, object]]:
     with closing(database.connect()) as connection:
         return [(one.at_ms, one.value) for one in latest_readings(connection, site.id)]
-
-
-def wait_until(holds: Callable[[], bool]) -> None:
-    """Look often until a condition of another thread holds."""
-    look = threading.Event()
-    assert any(holds() or look.wait(0.01) for _ in range(6000))

@@ -14,8 +14,9 @@ from joulebook.ingest.message import Message, Verdict
 from joulebook.storage.database import Database, StorageUnavailableError, transaction
 from joulebook.storage.records import Site
 from tests.helpers.failing_clocks import FailingClock
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.packs import NOW_MS
-from tests.service.ingest.running_inbox import BAD, GOOD, Door, running, voltages, wait_until
+from tests.service.ingest.running_inbox import BAD, GOOD, Door, running, voltages
 
 
 def test_a_locked_database_is_waited_for_and_nothing_is_acknowledged(

@@ -13,7 +13,7 @@ from joulebook.storage.retention import Removed
 from joulebook.summaries.quarters import rebuild_quarters
 from joulebook.summaries.recompute import recompute
 from tests.helpers.databases import NOON_MS, studio, write
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 
 DAY_MS = 86_400_000
 OLD_MS = NOON_MS - 800 * DAY_MS
@@ -32,12 +32,12 @@ def test_it_removes_what_is_old_once_it_is_computed(
         write(connection, site, "pv", {OLD_MS: {"power": 1.0}, NOON_MS: {"power": 2.0}})
         made = keeper(database)
         made.start()
-        until(
+        wait_until(
             lambda: "old readings of site studio wait for the result of 2023-12-22" in caplog.text
         )
         recompute(database, site, clock_ms=lambda: NOON_MS)
         rebuild_quarters(database, site)
-        until(lambda: "removed 1 rows of site studio" in caplog.text)
+        wait_until(lambda: "removed 1 rows of site studio" in caplog.text)
         made.stop()
         span = readings_span(connection, site.id)
     assert span is not None
@@ -61,7 +61,7 @@ def test_it_goes_on_after_faults_and_bugs(
     monkeypatch.setattr("joulebook.storage.keeper.remove_old", removed)
     made = keeper(database)
     made.start()
-    until(lambda: bool(done))
+    wait_until(lambda: bool(done))
     made.stop()
     assert "old readings are not removed yet: the disk is full" in caplog.text
     assert "ValueError: a bug" in caplog.text

@@ -21,7 +21,7 @@ from joulebook.summaries.quarters import rebuild_quarters
 from joulebook.summaries.recompute import recompute
 from joulebook.summaries.summariser import Summariser
 from tests.helpers.databases import studio, write
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 
 HOUR_MS, DAY_MS = 3_600_000, 86_400_000
 
@@ -241,7 +241,7 @@ def test_the_summariser_leaves_final_days_alone(
     summariser.start()
     write(connection, site, "pv", {NOW_MS + 1: {"power": 2.0}})
     summariser.nudge()
-    until(lambda: summariser.counts().days_computed > 0)
+    wait_until(lambda: summariser.counts().days_computed > 0)
     summariser.stop()
     after = day_results(connection, site.id, None, None)
     assert [one for one in after if one[0] < FINAL_DAY] == [

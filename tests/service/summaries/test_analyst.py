@@ -16,7 +16,8 @@ from joulebook.summaries.analyst import Analyst
 from joulebook.summaries.records_due import FRESH_S
 from joulebook.summaries.site_records import stored_record
 from tests.helpers.cycled_records import cycled_site
-from tests.helpers.stored_plants import FIRST, until
+from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.stored_plants import FIRST
 
 
 class Clock:
@@ -38,7 +39,7 @@ def test_it_analyses_what_is_behind_and_old(home: tuple[Database, Site]) -> None
     clock = Clock()
     analyst = Analyst(database, clock_ms=clock, every_s=3600.0)
     analyst.start()
-    until(lambda: analyst.counts().rounds == 1)
+    wait_until(lambda: analyst.counts().rounds == 1)
     assert analyst.counts().records_analysed == 1
     assert analyst.counts().alive
     with closing(database.connect()) as connection:
@@ -47,11 +48,11 @@ def test_it_analyses_what_is_behind_and_old(home: tuple[Database, Site]) -> None
         mark_days(connection, site.id, [FIRST])
     clock.now_ms = stored.computed_ms + 1000
     analyst.nudge()
-    until(lambda: analyst.counts().rounds == 2)
+    wait_until(lambda: analyst.counts().rounds == 2)
     assert analyst.counts().records_analysed == 1  # new readings can wait
     clock.now_ms = stored.computed_ms + round(FRESH_S * 1000)
     analyst.nudge()
-    until(lambda: analyst.counts().rounds == 3)
+    wait_until(lambda: analyst.counts().rounds == 3)
     assert analyst.counts().records_analysed == 2
     assert analyst.counts().failing == ()
     analyst.stop()
@@ -83,7 +84,7 @@ def test_an_analysis_that_fails_is_told(
     monkeypatch.setattr("joulebook.summaries.analyst.subprocess.Popen", Started)
     analyst = Analyst(database, clock_ms=Clock(), every_s=3600.0)
     analyst.start()
-    until(lambda: analyst.counts().rounds == 1)
+    wait_until(lambda: analyst.counts().rounds == 1)
     (sentence,) = analyst.counts().failing
     assert said in sentence
     assert analyst.counts().records_analysed == 0
@@ -106,7 +107,7 @@ def test_a_stop_does_not_wait_for_an_analysis(
     monkeypatch.setattr("joulebook.summaries.analyst.subprocess.Popen", Slow)
     analyst = Analyst(database, clock_ms=Clock(), every_s=3600.0)
     analyst.start()
-    until(lambda: bool(started))
+    wait_until(lambda: bool(started))
     analyst.stop()
     assert not analyst.counts().alive
     assert started[0].poll() is not None

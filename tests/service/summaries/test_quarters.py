@@ -15,7 +15,8 @@ from joulebook.storage.quarters import read_quarters
 from joulebook.storage.records import Site
 from joulebook.summaries.quarters import catch_up_quarters, rebuild_quarters
 from joulebook.summaries.summariser import Summariser
-from tests.helpers.stored_plants import FIRST, LAST, plant_studio, until
+from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.stored_plants import FIRST, LAST, plant_studio
 
 
 def dirty(database: Database) -> int:
@@ -73,7 +74,7 @@ def test_the_summariser_stores_them(tmp_path: Path) -> None:
     now_ms = int(plant.at_ms[-1]) + 3 * DAY_MS
     summariser = Summariser(database, clock_ms=lambda: now_ms, settle_s=0.0)
     summariser.start()
-    until(lambda: summariser.counts().days_computed >= 5 and outdated(database) == 0)
+    wait_until(lambda: summariser.counts().days_computed >= 5 and outdated(database) == 0)
     summariser.stop()
     database.close()
 

@@ -12,7 +12,8 @@ from joulebook.storage.database import StorageUnavailableError
 from joulebook.summaries import stretches
 from joulebook.summaries.summariser import FIRST_RETRY_S, Summariser
 from tests.helpers.failing_clocks import FailingClock
-from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio, until
+from tests.helpers.mqtt_inbox import wait_until
+from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio
 from tests.service.summaries.running_summariser import SECOND, Clock, mark, running
 
 
@@ -31,27 +32,27 @@ def test_a_day_that_fails_is_named_and_tried_again(
 
     monkeypatch.setattr(stretches, "compute_day", picky)
     with caplog.at_level(logging.ERROR), running(database, clock) as summariser:
-        until(lambda: summariser.counts().days_computed == 4)
+        wait_until(lambda: summariser.counts().days_computed == 4)
         sentence = "day 2026-06-04 of site studio is not computed: ArithmeticError: cannot add up"
-        until(lambda: summariser.counts().failing == (sentence,))
+        wait_until(lambda: summariser.counts().failing == (sentence,))
         # Too early for another try: a nudge brings the other days, not this one.
         mark(database, site, FIRST)
         summariser.nudge()
-        until(lambda: summariser.counts().days_computed == 5)
+        wait_until(lambda: summariser.counts().days_computed == 5)
         assert tries == [1]
         clock.now_ms += round(FIRST_RETRY_S * 1000)
         summariser.nudge()
-        until(lambda: tries == [2])
+        wait_until(lambda: tries == [2])
         # The second wait is twice as long.
         clock.now_ms += round(FIRST_RETRY_S * 1000)
         mark(database, site, FIRST)
         summariser.nudge()
-        until(lambda: summariser.counts().days_computed == 6)
+        wait_until(lambda: summariser.counts().days_computed == 6)
         assert tries == [2]
         broken[0] = False
         clock.now_ms += round(FIRST_RETRY_S * 1000)
         summariser.nudge()
-        until(lambda: summariser.counts().failing == ())
+        wait_until(lambda: summariser.counts().failing == ())
         assert summariser.counts().dirty_days == 0
 
 
@@ -71,7 +72,7 @@ def test_a_failed_day_is_tried_again_without_a_nudge(
 
     monkeypatch.setattr(stretches, "compute_day", picky)
     with running(database, lambda: next(ticks)) as summariser:
-        until(lambda: summariser.counts().dirty_days == 0)
+        wait_until(lambda: summariser.counts().dirty_days == 0)
 
 
 def test_a_stretch_that_cannot_be_read_costs_its_days_only(
@@ -85,7 +86,7 @@ def test_a_stretch_that_cannot_be_read_costs_its_days_only(
     with monkeypatch.context() as patch:
         patch.setattr(stretches, "read_pieces", torn)
         with running(database, Clock(noon_ms(LAST, site))) as summariser:
-            until(lambda: len(summariser.counts().failing) == 5)
+            wait_until(lambda: len(summariser.counts().failing) == 5)
             assert "could not convert string" in summariser.counts().failing[0]
             assert summariser.alive
 
@@ -102,7 +103,7 @@ def test_a_disk_that_fails_while_reading_is_told_once(
 
     monkeypatch.setattr(stretches, "read_pieces", failing)
     with running(database, Clock(noon_ms(LAST, site))) as summariser:
-        until(lambda: summariser.counts().failing == ("the disk failed",))
+        wait_until(lambda: summariser.counts().failing == ("the disk failed",))
 
 
 def test_a_database_that_is_away_is_waited_for(tmp_path: Path) -> None:
@@ -110,27 +111,27 @@ def test_a_database_that_is_away_is_waited_for(tmp_path: Path) -> None:
     clock = Clock(noon_ms(LAST, site))
     away = database.path.with_suffix(".away")
     with running(database, clock) as summariser:
-        until(lambda: summariser.counts().dirty_days == 0)
-        until(lambda: summariser.counts().days_computed == 5)
+        wait_until(lambda: summariser.counts().dirty_days == 0)
+        wait_until(lambda: summariser.counts().days_computed == 5)
         database.path.rename(away)
         summariser.nudge()
-        until(lambda: summariser.counts().failing != ())
+        wait_until(lambda: summariser.counts().failing != ())
         assert summariser.counts().dirty_days == 0  # the last count that it got
         assert "cannot be opened" in summariser.counts().failing[0]
         away.rename(database.path)
         clock.now_ms += round(FIRST_RETRY_S * 1000)
         summariser.nudge()
-        until(lambda: summariser.counts().failing == ())
+        wait_until(lambda: summariser.counts().failing == ())
 
 
 def test_a_bug_in_a_run_is_told_and_does_not_end_the_thread(tmp_path: Path) -> None:
     database, site, _ = plant_studio(tmp_path)
     with running(database, Clock(noon_ms(LAST, site))) as summariser:
-        until(lambda: summariser.counts().days_computed == 5)
+        wait_until(lambda: summariser.counts().days_computed == 5)
         with closing(database.connect()) as connection:
             connection.execute("ALTER TABLE dirty_days RENAME TO elsewhere")
             summariser.nudge()
-            until(lambda: bool(summariser._away))
+            wait_until(lambda: bool(summariser._away))
             connection.execute("ALTER TABLE elsewhere RENAME TO dirty_days")
         assert "no such table" in summariser.counts().failing[0]
         assert summariser.alive
@@ -142,10 +143,10 @@ def test_a_summariser_that_dies_is_followed_by_another(tmp_path: Path) -> None:
     clock.kill_next("summariser")
     summariser = Summariser(database, clock_ms=clock, settle_s=0.0)
     summariser.start()
-    until(lambda: not summariser.alive)
+    wait_until(lambda: not summariser.alive)
     assert summariser.counts().caught_up_ms is None
     summariser.restart()
-    until(lambda: summariser.counts().caught_up_ms == clock.now_ms)
+    wait_until(lambda: summariser.counts().caught_up_ms == clock.now_ms)
     assert summariser.counts().dirty_days == 0
     assert summariser.alive
     summariser.stop()
@@ -162,11 +163,11 @@ def test_a_summariser_that_is_stuck_ends_once_another_took_over(tmp_path: Path) 
     [stuck] = [thread for thread in threading.enumerate() if thread.name == "summariser"]
     assert summariser.silent_s > 0
     summariser.restart()
-    until(lambda: summariser.counts().days_computed == 5)
+    wait_until(lambda: summariser.counts().days_computed == 5)
     clock.let_go()
     stuck.join(60)
     assert not stuck.is_alive()
-    until(lambda: summariser.silent_s == 0)
+    wait_until(lambda: summariser.silent_s == 0)
     assert summariser.counts().days_computed == 5
     summariser.stop()
     database.close()

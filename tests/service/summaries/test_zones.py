@@ -21,7 +21,7 @@ from joulebook.summaries.results import day_results_of
 from joulebook.summaries.summariser import Summariser
 from joulebook.summaries.zones import _rules, note_zone_rules
 from tests.helpers.databases import write
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.zone_files import write_zone
 
 ZONE = "Studio/Clay"
@@ -159,12 +159,12 @@ def test_the_service_computes_them_after_its_next_start(
     summariser = Summariser(database, clock_ms=lambda: NOW_MS, settle_s=0.0)
     summariser.start()
     try:
-        until(lambda: summariser.counts().days_computed == 8)
+        wait_until(lambda: summariser.counts().days_computed == 8)
         # Once is enough, until its owner chooses another zone.
         summariser.nudge()
         connection.execute("UPDATE sites SET timezone = 'Etc/GMT-9'")
         summariser.nudge()
-        until(lambda: summariser.counts().days_computed > 8 and not dirty(connection))
+        wait_until(lambda: summariser.counts().days_computed > 8 and not dirty(connection))
     finally:
         summariser.stop()
     moved = replace(site, timezone="Etc/GMT-9")

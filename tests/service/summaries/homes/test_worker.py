@@ -5,7 +5,7 @@ import pytest
 from joulebook.storage.database import Database
 from joulebook.summaries.homes import worker
 from joulebook.summaries.homes.worker import COMPARE_EVERY_MS, HomeLines
-from tests.helpers.stored_plants import until
+from tests.helpers.mqtt_inbox import wait_until
 
 
 class Clock:
@@ -35,7 +35,7 @@ def test_it_looks_at_all_and_compares_by_the_hour(
         clock.now_ms += later_ms
         if number > 1:
             homes.rounds.nudge()
-        until(lambda number=number: homes.rounds.runs == number)  # type: ignore[misc]
+        wait_until(lambda number=number: homes.rounds.runs == number)  # type: ignore[misc]
         compared.append(done.count("update_peers"))
     homes.stop()
     database.close()
