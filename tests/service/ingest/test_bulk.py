@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import closing
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,18 +17,10 @@ from joulebook.storage.quarantine import quarantined
 from joulebook.storage.reading import read_device
 from joulebook.storage.records import DeviceReadings, Refused, Site, Written
 from joulebook.storage.series import MAX_SERIES
-from tests.helpers.databases import studio
 from tests.helpers.packs import NOW_MS, message
 
 NAN = float("nan")
 START_MS = NOW_MS - 100_000
-
-
-@pytest.fixture
-def home(tmp_path: Path) -> Iterator[tuple[Database, Site]]:
-    database, site = studio(tmp_path)
-    yield database, site
-    database.close()
 
 
 @pytest.fixture

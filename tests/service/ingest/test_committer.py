@@ -26,13 +26,6 @@ from tests.helpers.packs import VOLTAGE, message
 
 
 @pytest.fixture
-def home(tmp_path: Path) -> Iterator[tuple[Database, Site]]:
-    database, site = studio(tmp_path)
-    yield database, site
-    database.close()
-
-
-@pytest.fixture
 def committer(home: tuple[Database, Site]) -> Iterator[Committer]:
     with closing(Committer(home[0])) as made:
         yield made
