@@ -7,6 +7,7 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from joulebook.errors import UsageError
+from joulebook.web.words import fault_texts as faults
 
 #: A form of ours is shorter than this. [byte]
 MOST_BYTES = 65_536
@@ -39,9 +40,9 @@ class Form:
         """Return a text of at most so many characters; empty where none was given."""
         text = self.fields.get(name, "").strip()
         if len(text) > most:
-            self.errors[name] = f"This has {len(text)} characters; {most} are the most."
+            self.errors[name] = faults.too_long(len(text), most)
         elif needed and not text:
-            self.errors[name] = "This is needed."
+            self.errors[name] = faults.NEEDED
         return text
 
     def number(self, name: str, *, low: float, high: float) -> float | None:
@@ -53,7 +54,7 @@ class Form:
                 raise ValueError
             return number
 
-        return self._read(name, read, f"A number from {low:g} to {high:g}.")
+        return self._read(name, read, faults.number_within(low, high))
 
     def whole(self, name: str, *, low: int, high: int) -> int | None:
         """Return a whole number from ``low`` to ``high``."""
@@ -64,7 +65,7 @@ class Form:
                 raise ValueError
             return number
 
-        return self._read(name, read, f"A whole number from {low} to {high}.")
+        return self._read(name, read, faults.whole_within(low, high))
 
     def day(self, name: str) -> date | None:
         """Return a date between 1990 and 2199, as browsers send it: YYYY-MM-DD."""
@@ -77,7 +78,7 @@ class Form:
                 raise ValueError
             return day
 
-        return self._read(name, read, "A date as 2026-11-25, from 1990 to 2199.")
+        return self._read(name, read, faults.DAY)
 
     def moment(self, name: str, zone: ZoneInfo) -> int | None:
         """Return the instant of a local time, as browsers send it: YYYY-MM-DDTHH:MM. [ms]
@@ -91,7 +92,7 @@ class Form:
                 raise ValueError
             return round(at.replace(tzinfo=zone).timestamp() * 1000)
 
-        return self._read(name, read, "A date and a time as 2026-11-25 17:30.")
+        return self._read(name, read, faults.MOMENT)
 
     def choice(self, name: str, among: Sequence[str]) -> str:
         """Return one of some words; the first where none was given."""
@@ -99,7 +100,7 @@ class Form:
         if not text:
             return among[0]
         if text not in among:
-            self.errors[name] = f"One of {', '.join(among)}."
+            self.errors[name] = faults.one_of(among)
             return among[0]
         return text
 
@@ -109,7 +110,7 @@ class Form:
 
     def refuse(self, error: UsageError, name: str = "") -> None:
         """Note what the floor below refused, beside a field or above the form."""
-        self.errors[name] = f"{error.what[:1].upper()}{error.what[1:]}. Expected: {error.expected}."
+        self.errors[name] = faults.refused(error.what, error.expected)
 
     def _read(self, name: str, read: Callable[[str], _T], expected: str) -> _T | None:
         text = self.fields.get(name, "").strip()

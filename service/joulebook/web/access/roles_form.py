@@ -6,21 +6,8 @@ from joulebook.storage.people import Person
 from joulebook.storage.records import Role
 from joulebook.web.access.forms import Form
 from joulebook.web.access.reach import Reach
+from joulebook.web.words.people_texts import NO_CHOICE, NOTHING, words_everywhere, words_of_role
 
-#: What is sent, and what is read.
-CHOICES = (("", "nothing"), ("viewer", "look"), ("owner", "look, and change what is said of it"))
-#: The same where it concerns all sites.
-CHOICES_EVERYWHERE = (
-    ("", "as said for each site below"),
-    ("viewer", "look, at every site"),
-    ("owner", "everything: change every site, add sites and people"),
-)
-#: And where it concerns those of an organisation.
-CHOICES_INSIDE = (
-    ("", "as said for each site below"),
-    ("viewer", "look, at every site of it"),
-    ("owner", "change every site of it, add sites and people to it"),
-)
 _ROLES: dict[str, Role] = {"viewer": "viewer", "owner": "owner"}
 
 
@@ -47,7 +34,7 @@ def asked_roles(form: Form, reach: Reach, *, leaves: bool = False) -> Roles:
     at = {site.id: form.choice(f"site-{site.name}", words) for site in reach.sites}
     roles = Roles(everywhere, _given(inside), _given(at))
     if roles == Roles() and not leaves and not form.errors:
-        form.errors[first_field(reach)] = "There is nothing that this person may do."
+        form.errors[first_field(reach)] = NO_CHOICE
     return roles
 
 
@@ -63,20 +50,19 @@ def roles_of(person: Person) -> Roles:
 
 def roles_words(roles: Roles, reach: Reach) -> str:
     """Return what a person may do, in words; of what is out of reach nothing is said."""
-    if reach.everything and roles.everywhere == "owner":
-        return "owner of everything"
-    words = ["looks at every site"] if reach.everything and roles.everywhere else []
+    everywhere = roles.everywhere if reach.everything else None
+    if everywhere == "owner":
+        return words_everywhere(everywhere)
+    words = [words_everywhere(everywhere)] if everywhere else []
     words += [
-        f"{'owner of' if roles.inside[each.id] == 'owner' else 'looks at'} all of {each.name}"
+        words_of_role(roles.inside[each.id], f"all of {each.name}")
         for each in reach.organisations
         if each.id in roles.inside
     ]
     words += [
-        f"{'owner of' if roles.at[site.id] == 'owner' else 'looks at'} {site.name}"
-        for site in reach.sites
-        if site.id in roles.at
+        words_of_role(roles.at[site.id], site.name) for site in reach.sites if site.id in roles.at
     ]
-    return ", ".join(words) or "nothing"
+    return ", ".join(words) or NOTHING
 
 
 def _given(asked: dict[int, str]) -> dict[int, Role]:

@@ -33,6 +33,7 @@ from joulebook.web.backing import Backing
 from joulebook.web.pages.alerts import alerts_shown
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/alerts")
 
@@ -62,7 +63,7 @@ def change_quiet(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Resp
     day = form.choice("letter_day", ["none", *map(str, range(7))])
     hour = form.whole("letter_hour", low=0, high=23)
     if day != "none" and hour is None and "letter_hour" not in form.errors:
-        form.errors["letter_hour"] = "The letter needs an hour, from 0 to 23."
+        form.errors["letter_hour"] = faults.LETTER_HOUR
     settings = AlertSettings(
         quiet_from=_minute(form, "quiet_from"),
         quiet_to=_minute(form, "quiet_to"),
@@ -151,7 +152,7 @@ def _minute(form: Form, name: str) -> int | None:
     text = form.text(name, most=5)
     match = _MINUTE.fullmatch(text)
     if text and match is None:
-        form.errors[name] = "A time of day as 22:00."
+        form.errors[name] = faults.MINUTE
     return None if match is None else 60 * int(match[1]) + int(match[2])
 
 

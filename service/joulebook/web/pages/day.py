@@ -22,7 +22,6 @@ from joulebook.web.asked import asked_date
 from joulebook.web.problems import ProblemError
 from joulebook.web.region import formats
 from joulebook.web.series.lines import Line, site_lines
-from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.spans.day_parts import extents, part_rows, row_step_ms
 from joulebook.web.spans.noted import noted_in
@@ -30,6 +29,7 @@ from joulebook.web.spans.totals import coverage, elapsed_hours, numbers_of, says
 from joulebook.web.spans.weeks import Week
 from joulebook.web.spans.zoom import asked_zoom
 from joulebook.web.words import sentences, texts
+from joulebook.web.words.event_texts import KIND_WORDS, LABELS, local_minute
 
 router = APIRouter(include_in_schema=False)
 

@@ -20,6 +20,8 @@ from joulebook.web.backing import Backing
 from joulebook.web.pages.welcome import chosen_password
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.people_texts import PASSWORD_DONE
 
 router = APIRouter(include_in_schema=False, prefix="/people/me")
 
@@ -29,10 +31,7 @@ def my_page(backing: Backed, actor: Asking, done: str = "") -> Response:
     """Show where one is signed in, and the form for another password."""
     if actor.person_id is None:
         return RedirectResponse("/people", 303)
-    words = "From now on the new password holds; everywhere else you are signed out."
-    return _page(
-        backing, actor, actor.person_id, Form(), done=words if done == "password" else None
-    )
+    return _page(backing, actor, actor.person_id, Form(), done=PASSWORD_DONE.get(done))
 
 
 @router.post("/password")
@@ -44,9 +43,9 @@ def change_password(request: Request, form: Sent, backing: Backed, actor: Asking
     if not form.errors:
         try:
             if try_password(backing, request, actor.name, current) is None:
-                form.errors["current"] = "This is not the password that holds now."
+                form.errors["current"] = faults.NOT_THE_PASSWORD
         except ProblemError as problem:
-            form.errors["current"] = f"Too many attempts failed. Expected: {problem.expected}."
+            form.errors["current"] = faults.too_many_attempts(problem.expected)
     if form.errors:
         return _page(backing, actor, person_id, form, status=422)
     kept = hash_password(password)

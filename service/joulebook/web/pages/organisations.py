@@ -25,14 +25,12 @@ from joulebook.web.access.reach import reach_of
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.people_texts import ORGANISATION_DONE
+from joulebook.web.words.secret_sentences import around_token_of
 
 router = APIRouter(include_in_schema=False, prefix="/organisations")
 
-_DONE = {
-    "in": "The site belongs to it now. What was said for the site alone stays as it was.",
-    "out": "The site belongs to no organisation now.",
-    "revoked": "The token lets nobody in any more.",
-}
 #: So many sites are named; there may be thousands.
 _MOST_NAMED = 30
 
@@ -63,7 +61,9 @@ def add(keeper: Housekeeper, form: Sent, backing: Backed) -> Response:
 @router.get("/{number}")
 def organisation_page(number: Number, backing: Backed, keeper: Keeper, done: str = "") -> Response:
     """Show one organisation."""
-    return _one(backing, keeper, _found(backing, keeper, number), Form(), done=_DONE.get(done))
+    return _one(
+        backing, keeper, _found(backing, keeper, number), Form(), done=ORGANISATION_DONE.get(done)
+    )
 
 
 @router.post("/{number}/sites")
@@ -73,7 +73,7 @@ def place(number: Number, keeper: Housekeeper, form: Sent, backing: Backed) -> R
     name, out = form.text("site", most=63, needed=True), form.ticked("out")
     site = next((each for each in sites(backing.database) if each.name == name), None)
     if site is None or (out and site.organisation_id != there.id):
-        form.errors["site"] = f"The name of a site{' of this organisation' if out else ''}."
+        form.errors["site"] = faults.OF_THE_ORGANISATION if out else faults.OF_A_SITE
         return _one(backing, keeper, there, form)
     with closing(backing.database.connect()) as connection:
         to = None if out else there
@@ -102,14 +102,14 @@ def make_token(number: Number, keeper: Keeper, form: Sent, backing: Backed) -> R
     except UsageError as error:
         form.refuse(error, "name")
         return _one(backing, keeper, there, form)
+    around = around_token_of(there.name, name)
     page = backing.render(
         "secret.html",
-        title=f"The token of {name}",
-        lead=f"It is for a program: reads every site of {there.name}.",
+        title=around.title,
+        lead=around.lead,
         secret=secret,
-        words=f"The program signs in by HTTP Basic with the name {name} and this, or sends it alone"
-        " as a Bearer token.",
-        back=(f"/organisations/{number}", f"To {there.name}"),
+        words=around.words,
+        back=(f"/organisations/{number}", around.back),
     )
     return HTMLResponse(page, headers={"Cache-Control": "no-store"})
 

@@ -28,9 +28,6 @@ from joulebook.web.access.forms import Form
 from joulebook.web.access.links import link_to
 from joulebook.web.access.reach import Reach, people_in, reach_of
 from joulebook.web.access.roles_form import (
-    CHOICES,
-    CHOICES_EVERYWHERE,
-    CHOICES_INSIDE,
     Roles,
     asked_roles,
     first_field,
@@ -40,15 +37,15 @@ from joulebook.web.access.roles_form import (
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words.people_texts import (
+    CHOICES,
+    CHOICES_EVERYWHERE,
+    CHOICES_INSIDE,
+    PERSON_DONE,
+)
+from joulebook.web.words.secret_sentences import around_invitation
 
 router = APIRouter(include_in_schema=False, prefix="/people")
-
-_DONE = {
-    "changed": "What this person may see and change holds from the next page on.",
-    "shut-out": "This person is signed out everywhere and cannot sign in.",
-    "let-in": "This person may sign in again.",
-    "signed-out": "This person has to sign in again everywhere.",
-}
 
 Number = Annotated[int, Path(ge=1, le=2**53)]
 
@@ -89,7 +86,7 @@ def add(request: Request, keeper: Keeper, form: Sent, backing: Backed) -> Respon
 def person_page(number: Number, backing: Backed, keeper: Keeper, done: str = "") -> Response:
     """Show one person, and what can be changed of him."""
     reach = reach_of(backing, keeper)
-    return _one(backing, reach, _person(backing, reach, number), Form(), done=_DONE.get(done))
+    return _one(backing, reach, _person(backing, reach, number), Form(), done=PERSON_DONE.get(done))
 
 
 @router.post("/{number}")
@@ -254,12 +251,13 @@ def _one(
 
 
 def _invitation(backing: Backing, request: Request, person: Person, secret: str) -> Response:
+    around = around_invitation(person.name)
     page = backing.render(
         "secret.html",
-        title=f"A link for {person.name}",
-        lead="Give this link to nobody else. It is good once, for a week.",
+        title=around.title,
+        lead=around.lead,
         secret=link_to(f"/welcome/{secret}", request, backing.rules),
-        words=f"{person.name} opens it, chooses a password, and is signed in.",
-        back=("/people", "To the list of people"),
+        words=around.words,
+        back=("/people", around.back),
     )
     return HTMLResponse(page, headers={"Cache-Control": "no-store"})

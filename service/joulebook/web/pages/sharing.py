@@ -18,13 +18,12 @@ from joulebook.web.access.sharing import SHARED, can_be_shared
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.secret_sentences import DAYS, SHARES_DONE, around_link
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/shares")
 
 _DAY_MS = 86_400_000
-#: For how many days a link may be good, and how that reads.
-_DAYS = {"7": "a week", "1": "a day", "30": "30 days", "366": "a year"}
-_DONE = {"revoked": "The link leads nowhere any more."}
 
 
 @router.get("")
@@ -32,7 +31,7 @@ def shares_page(
     site: Owned, actor: Owner, backing: Backed, page: str = "", done: str = ""
 ) -> Response:
     """Show the links there are, and the form to make one for a page."""
-    return _page(backing, site, actor, Form(), page=page, done=_DONE.get(done))
+    return _page(backing, site, actor, Form(), page=page, done=SHARES_DONE.get(done))
 
 
 @router.post("")
@@ -41,12 +40,12 @@ def make_share(
 ) -> Response:
     """Make a link and show it, once."""
     page = form.text("page", most=200, needed=True)
-    days = int(form.choice("days", tuple(_DAYS)))
+    days = int(form.choice("days", tuple(DAYS)))
     if not form.errors and not _is_of(site, page):
-        form.errors["page"] = "A page of this site that tells of it, such as its week or its wear."
+        form.errors["page"] = faults.A_PAGE
     if form.errors:
         return _page(backing, site, actor, form, page=page)
-    detail = f"{page}, for {_DAYS[str(days)]}"
+    detail = f"{page}, for {DAYS[str(days)]}"
     with noted_change(backing, actor, "share page", site=site.name, detail=detail) as connection:
         secret = add_share(
             connection,
@@ -56,16 +55,17 @@ def make_share(
             now_ms=backing.clock_ms(),
             lasts_ms=days * _DAY_MS,
         )
+    around = around_link(page, str(days))
     shown = record_page(
         backing,
         site,
         "secret.html",
         current="setup",
-        title="A link to one page",
-        lead=f"Whoever has it sees {page} for {_DAYS[str(days)]}, and nothing else.",
+        title=around.title,
+        lead=around.lead,
         secret=link_to(f"{SHARED}{secret}", request, backing.rules),
-        words="It can be revoked at any time.",
-        back=(f"/sites/{site.name}/shares", "To the list of links"),
+        words=around.words,
+        back=(f"/sites/{site.name}/shares", around.back),
     )
     return HTMLResponse(shown, headers={"Cache-Control": "no-store"})
 
@@ -116,7 +116,7 @@ def _page(
         form=form,
         page=page if _is_of(site, page) else "",
         shares=[one for one in there if one.revoked_ms is None and one.ends_ms > now_ms],
-        days=tuple(_DAYS.items()),
+        days=tuple(DAYS.items()),
         done=done,
     )
     return HTMLResponse(shown, 422 if form.errors else 200)

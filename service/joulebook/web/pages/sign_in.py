@@ -16,6 +16,7 @@ from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
 
 router = APIRouter(include_in_schema=False)
 
@@ -41,12 +42,12 @@ def sign_in(request: Request, form: Sent, backing: Backed, actor: Asking) -> Res
     try:
         found = try_password(backing, request, name, password)
     except ProblemError as problem:
-        form.errors[""] = f"Too many attempts failed. Expected: {problem.expected}."
+        form.errors[""] = faults.too_many_attempts(problem.expected)
         answer = _page(backing, form, following=following, status=problem.status)
         answer.headers.update(problem.headers)
         return answer
     if found is None:
-        form.errors[""] = "This name and this password do not belong together."
+        form.errors[""] = faults.NOT_TOGETHER
         return _page(backing, form, following=following, status=403)
     person_id, name = found
     return signed_in(backing, request, person_id=person_id, name=name, was=actor, to=following)

@@ -16,37 +16,26 @@ from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.sites import Backed
+from joulebook.web.words.secret_sentences import SCOPES, TOKENS_DONE, around_token
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/tokens")
-
-#: What a token of a site may be for, as a page says it.
-_SCOPES: dict[Scope, str] = {
-    "write": "a bridge: sends readings of this site",
-    "read": "a program: reads this site",
-}
-_WORDS = {
-    "write": "The bridge signs in with the name {name} and this as its password.",
-    "read": "The program signs in by HTTP Basic with the name {name} and this, or sends it alone as"
-    " a Bearer token.",
-}
 
 
 @router.get("")
 def tokens_page(site: Owned, actor: Owner, backing: Backed, done: str = "") -> Response:
     """Show the tokens, and the form to make one."""
-    words = "The token lets nobody in any more; an open connection is closed within seconds."
-    return _page(backing, site, actor, Form(), done=words if done == "revoked" else None)
+    return _page(backing, site, actor, Form(), done=TOKENS_DONE.get(done))
 
 
 @router.post("")
 def make_token(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Response:
     """Make a token and show its secret, once."""
     name = form.text("name", most=63, needed=True)
-    asked = form.choice("scope", tuple(_SCOPES))
+    asked = form.choice("scope", tuple(SCOPES))
     if form.errors:
         return _page(backing, site, actor, form)
     scope: Scope = next(each for each in get_args(Scope) if each == asked)
-    detail = f"{name}, for {_SCOPES[scope]}"
+    detail = f"{name}, for {SCOPES[scope]}"
     try:
         with noted_change(
             backing, actor, "make token", site=site.name, detail=detail
@@ -56,16 +45,17 @@ def make_token(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Respon
     except UsageError as error:
         form.refuse(error, "name")
         return _page(backing, site, actor, form)
+    around = around_token(name, scope)
     page = record_page(
         backing,
         site,
         "secret.html",
         current="setup",
-        title=f"The token of {name}",
-        lead=f"It is for {_SCOPES[scope]}.",
+        title=around.title,
+        lead=around.lead,
         secret=secret,
-        words=_WORDS[scope].format(name=name),
-        back=(f"/sites/{site.name}/setup/tokens", "To the list of tokens"),
+        words=around.words,
+        back=(f"/sites/{site.name}/setup/tokens", around.back),
     )
     return HTMLResponse(page, headers={"Cache-Control": "no-store"})
 
@@ -104,7 +94,7 @@ def _page(
         form=form,
         tokens=[one for one in there if one.revoked_ms is None],
         revoked=[one for one in there if one.revoked_ms is not None],
-        scopes=_SCOPES,
+        scopes=SCOPES,
         done=done,
     )
     return HTMLResponse(page, 422 if form.errors else 200)

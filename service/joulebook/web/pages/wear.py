@@ -11,7 +11,6 @@ from joulebook.storage.records import Site
 from joulebook.summaries.numbers import Document
 from joulebook.web.figures.wear import depth_words
 from joulebook.web.pages import nights as every_night
-from joulebook.web.pages.deep_tests import told_test
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.region import formats
 from joulebook.web.shown import (
@@ -31,6 +30,7 @@ from joulebook.web.shown import (
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.spans.noted import noted_of_record
 from joulebook.web.words import record_sentences
+from joulebook.web.words.deep_test_sentences import told_test
 from joulebook.web.words.record_texts import CLAIMS_NO_EVIDENCE, RECORD_WORKINGS
 
 router = APIRouter(include_in_schema=False)

@@ -18,6 +18,7 @@ from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
 
 router = APIRouter(include_in_schema=False, prefix="/welcome")
 
@@ -63,7 +64,7 @@ def chosen_password(form: Form, name: str) -> str:
     except UsageError as error:
         form.refuse(error, "password")
     if password != again:
-        form.errors["again"] = "The two are not the same."
+        form.errors["again"] = faults.NOT_THE_SAME
     return password
 
 

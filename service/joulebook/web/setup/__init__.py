@@ -1,1 +1,1 @@
-"""What the setup pages know and say; their handlers are in pages/setup."""
+"""What the setup pages ask for, take and miss; their handlers are in pages/setup."""

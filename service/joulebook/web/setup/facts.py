@@ -9,6 +9,8 @@ from joulebook.storage.records import Site
 from joulebook.storage.site_facts import BOUNDS, LONGEST_TEXT, SiteFacts
 from joulebook.web.access.forms import Form
 from joulebook.web.region import formats
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.setup_texts import FACT_HINTS, FACT_LABELS
 
 #: Of a field: what is typed into it.
 Kind = Literal["number", "whole", "date", "text"]
@@ -32,89 +34,40 @@ class Fact:
 
     name: str
     label: str
-    kind: Kind = "number"
-    unit: str = ""
-    hint: str = ""
-    scale: float = 1.0
+    kind: Kind
+    unit: str
+    hint: str
+    scale: float
 
 
-def _texts(device: str, word: str) -> tuple[Fact, ...]:
-    return (
-        Fact(name=f"{device}_maker", label=f"{word}: maker", kind="text"),
-        Fact(name=f"{device}_model", label=f"{word}: model", kind="text"),
-        Fact(
-            name=f"{device}_serial",
-            label=f"{word}: serial number",
-            kind="text",
-            hint="Of several, all of them.",
-        ),
-    )
+def _fact(name: str, unit: str = "", *, kind: Kind = "number", scale: float = 1.0) -> Fact:
+    label, hint = FACT_LABELS[name], FACT_HINTS.get(name, "")
+    return Fact(name=name, label=label, kind=kind, unit=unit, hint=hint, scale=scale)
+
+
+def _names(device: str) -> tuple[Fact, ...]:
+    return tuple(_fact(f"{device}_{each}", kind="text") for each in ("maker", "model", "serial"))
 
 
 BATTERY = (
-    Fact(
-        name="battery_ah",
-        label="Rated charge",
-        unit="Ah",
-        hint="As on the label or in the data sheet; of packs in parallel, all of them together.",
-    ),
-    Fact(
-        name="battery_cells",
-        label="Cells in series",
-        kind="whole",
-        hint="16 in most batteries of 48 volts.",
-    ),
-    Fact(name="installed", label="Battery first ran on", kind="date"),
-    *_texts("battery", "Battery"),
+    _fact("battery_ah", "Ah"),
+    _fact("battery_cells", kind="whole"),
+    _fact("installed", kind="date"),
+    *_names("battery"),
 )
-INVERTER = (
-    Fact(
-        name="inverter_w", label="Inverter gives for long", unit="W", hint="Its continuous rating."
-    ),
-    Fact(
-        name="inverter_peak_w",
-        label="Inverter gives for some seconds",
-        unit="W",
-        hint="Its surge rating: what it may give while something large starts.",
-    ),
-    *_texts("inverter", "Inverter"),
-)
-PEOPLE = (
-    Fact(name="installer", label="Installed by", kind="text", hint="A name, or a firm."),
-    Fact(name="commissioned", label="Handed over on", kind="date"),
-)
+INVERTER = (_fact("inverter_w", "W"), _fact("inverter_peak_w", "W"), *_names("inverter"))
+PEOPLE = (_fact("installer", kind="text"), _fact("commissioned", kind="date"))
 WARRANTY = (
-    Fact(
-        name="warranty_years",
-        label="The warranty lasts",
-        unit="years",
-        hint="From the day it first ran.",
-    ),
-    Fact(
-        name="warranty_floor_ratio",
-        label="Promised at the warranty's end",
-        unit="% of the rated charge",
-        scale=100,
-    ),
-    Fact(
-        name="warranty_throughput_wh",
-        label="Over earlier, after so much energy out",
-        unit="kWh",
-        scale=0.001,
-        hint="Leave it empty where your terms have no such limit.",
-    ),
+    _fact("warranty_years", "years"),
+    _fact("warranty_floor_ratio", "% of the rated charge", scale=100),
+    _fact("warranty_throughput_wh", "kWh", scale=0.001),
 )
 LIMITS = (
-    Fact(name="charge_low_c", label="Charging: coldest cell", unit="°C"),
-    Fact(name="charge_high_c", label="Charging: hottest cell", unit="°C"),
-    Fact(name="discharge_low_c", label="Discharging: coldest cell", unit="°C"),
-    Fact(name="discharge_high_c", label="Discharging: hottest cell", unit="°C"),
-    Fact(
-        name="charge_max_v",
-        label="Charging: highest voltage",
-        unit="V",
-        hint="Of the whole battery, not of a cell.",
-    ),
+    _fact("charge_low_c", "°C"),
+    _fact("charge_high_c", "°C"),
+    _fact("discharge_low_c", "°C"),
+    _fact("discharge_high_c", "°C"),
+    _fact("charge_max_v", "V"),
 )
 ALL = {fact.name: fact for fact in (*BATTERY, *INVERTER, *PEOPLE, *WARRANTY, *LIMITS)}
 #: Of every form: the field's name and what it is called where faults are listed.
@@ -150,7 +103,7 @@ def read_facts(form: Form, facts: Sequence[Fact]) -> SiteFacts:
     for low, high in _PAIRS:
         lowest, highest = found.get(low), found.get(high)
         if isinstance(lowest, float) and isinstance(highest, float) and lowest >= highest:
-            form.errors[high] = f"Above the coldest, which is {lowest:g} °C."
+            form.errors[high] = faults.above_coldest(lowest)
     return cast(SiteFacts, found)
 
 

@@ -22,43 +22,19 @@ from joulebook.core.money.tariff import (
 )
 from joulebook.core.money.tariff_checks import Place, TariffError, check_tariff
 from joulebook.web.access.forms import Form
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.setup_texts import TARIFF_LABELS, TARIFF_ROW_LABELS
 
 #: Rows of a form that is shown for the first time, how many more at a time, and the most.
 FIRST_ROWS, MORE_ROWS, MOST_ROWS = 2, 2, 20
 
-#: Days that a row can name, and what they are called.
+#: Days that a row can name.
 ROW_DAYS: dict[str, tuple[DayKind, ...]] = {
     "all": DAY_KINDS,
     "weekdays": ("weekdays",),
     "weekend": ("weekend", "listed"),
     "weekend-only": ("weekend",),
     "listed": ("listed",),
-}
-DAY_WORDS = {
-    "all": "Every day",
-    "weekdays": "Monday to Friday, but for listed dates",
-    "weekend": "Saturday, Sunday and listed dates",
-    "weekend-only": "Saturday and Sunday, but for listed dates",
-    "listed": "Listed dates",
-}
-LABELS = {
-    "currency": "Currency",
-    "from": "First day",
-    "import": "A kWh bought costs",
-    "export": "A kWh sold brings",
-    "fixed_per_day": "Fixed fee a day",
-    "fixed_per_month": "Fixed fee a month",
-    "listed_dates": "Listed dates",
-    "note": "Note",
-}
-ROW_LABELS = {
-    "days": "On",
-    "from": "From",
-    "to": "To",
-    "first": "First day of the year",
-    "last": "Last day of the year",
-    "import": "A kWh bought costs",
-    "export": "A kWh sold brings",
 }
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 _MONTH_DAY = re.compile(r"(\d{1,2})-(\d{1,2})")
@@ -79,9 +55,9 @@ def labels_of(rows: int) -> dict[str, str]:
     named = {
         f"r{row}_{name}": f"Row {row}, {label.lower()}"
         for row in range(1, rows + 1)
-        for name, label in ROW_LABELS.items()
+        for name, label in TARIFF_ROW_LABELS.items()
     }
-    return LABELS | named
+    return TARIFF_LABELS | named
 
 
 def rows_shown(form: Form) -> int:
@@ -129,7 +105,7 @@ def _amount(form: Form, name: str, *, needed: bool = False) -> Decimal:
     except InvalidOperation:
         amount = Decimal("NaN")
     if not amount.is_finite():
-        form.errors[name] = "A number such as 0.31."
+        form.errors[name] = faults.AMOUNT
         return Decimal(0)
     return amount
 
@@ -165,7 +141,7 @@ def _minute(form: Form, name: str, otherwise: int) -> int:
     found = _CLOCK.fullmatch(text)
     minute = -1 if found is None else int(found[1]) * 60 + int(found[2])
     if found is None or int(found[2]) > 59 or minute > DAY_MIN or minute % QUARTER_MIN:
-        form.errors[name] = "A quarter of an hour such as 07:00 or 21:30, up to 24:00."
+        form.errors[name] = faults.QUARTER
         return otherwise
     return minute
 
@@ -179,7 +155,7 @@ def _day_of_year(form: Form, name: str, otherwise: int) -> int:
     for place, day in enumerate(_LEAP_YEAR):
         if (day.month, day.day) == wanted:
             return place
-    form.errors[name] = "A month and a day such as 04-01."
+    form.errors[name] = faults.DAY_OF_YEAR
     return otherwise
 
 
@@ -189,7 +165,7 @@ def _listed(form: Form) -> tuple[date, ...]:
         try:
             days.append(date.fromisoformat(text))
         except ValueError:
-            form.errors["listed_dates"] = f"{text[:20]} is no date. Write each as 2026-12-25."
+            form.errors["listed_dates"] = faults.no_date(text)
     return tuple(days)
 
 

@@ -27,19 +27,17 @@ from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
-from joulebook.web.setup.corrections import KIND_WORDS, days_words, example, what_it_does
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.correction_sentences import (
+    KIND_WORDS,
+    LABELS,
+    days_words,
+    example,
+    what_it_does,
+)
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/corrections")
 
-LABELS = {
-    "series": "Which readings",
-    "kind": "What to do with them",
-    "value": "Factor or amount",
-    "from": "From",
-    "to": "Up to",
-    "note": "Why",
-}
 #: Where storage says a fault lies, and which field that is.
 _FIELDS = {"series": "series", "kind": "kind", "value": "value", "from, to": "to", "note": "note"}
 _MOST = 1e9

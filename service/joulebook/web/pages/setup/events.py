@@ -28,8 +28,8 @@ from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
-from joulebook.web.setup.events import KIND_WORDS, LABELS, local_minute, what_it_does
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.event_texts import KIND_WORDS, LABELS, local_minute, what_it_does
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/events")
 

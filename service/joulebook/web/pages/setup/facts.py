@@ -24,6 +24,8 @@ from joulebook.web.setup.facts import (
     typed,
 )
 from joulebook.web.sites import Backed
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.setup_texts import FACT_GROUPS, LOCALE_LABEL, NO_LOCALE
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup")
 
@@ -43,7 +45,7 @@ def save_site(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Respons
     facts = read_facts(form, _SITE)
     facts["locale"] = locale = form.text("locale") or None
     if locale is not None and region_of(locale) is None:
-        form.errors["locale"] = "One of the list."
+        form.errors["locale"] = faults.OF_THE_LIST
     if not saved(backing, site, actor, form, facts):
         return _site_page(backing, site, actor, form)
     return gone_to(site, "", "site")
@@ -69,16 +71,16 @@ def _site_page(backing: Backing, site: Site, actor: Actor, form: Form) -> HTMLRe
         *(backing, site, "site"),
         actor=actor,
         form=form,
-        groups=(("The battery", BATTERY), ("The inverter", INVERTER), ("Who installed it", PEOPLE)),
+        groups=tuple(zip(FACT_GROUPS, (BATTERY, INVERTER, PEOPLE), strict=True)),
         regions=_regions(site),
-        labels=LABELS | {"locale": "Numbers and dates as in"},
+        labels=LABELS | {"locale": LOCALE_LABEL},
         typed=typed,
     )
 
 
 def _regions(site: Site) -> list[tuple[str, str]]:
     """Return the regions to choose from, and the one that the command line entered."""
-    choices = [("", "No region: as each reader's browser asks"), *region_choices()]
+    choices = [("", NO_LOCALE), *region_choices()]
     entered = site.locale or ""
     return choices if entered in dict(choices) else [*choices, (entered, entered)]
 

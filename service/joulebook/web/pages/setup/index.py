@@ -1,5 +1,6 @@
 """Setup: what is entered of a site, what is missing, and what each is good for."""
 
+from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass
 
@@ -18,14 +19,9 @@ from joulebook.web.pages.setup.showing import shown_page
 from joulebook.web.region import formats
 from joulebook.web.setup.missing import Missing, missing_equipment, missing_terms
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.setup_texts import MISSING_TOPICS, SETUP_DONE, TOPICS, WITHOUT
 
 router = APIRouter(include_in_schema=False)
-
-_DONE = {
-    "added": "The site is there. What is missing stands below, and why it matters.",
-    "site": "The site and its equipment are saved.",
-    "terms": "The terms are saved.",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +56,7 @@ def setup_page(
     return shown_page(
         *(backing, site, "index"),
         actor=actor,
-        done=_DONE.get(done or ""),
+        done=SETUP_DONE.get(done or ""),
         topics=topics,
         may_add=actor.may_run_the_house(),
         lacking=sum(len(each.missing) for each in topics),
@@ -75,71 +71,48 @@ def topics_of(backing: Backing, site: Site) -> list[Topic]:
         events = events_of(connection, site.id)
         signed = sign_offs_of(connection, site.id)
         tariffs = tariffs_of(connection, site.id)
-    silent = Missing("A device that is heard", "without readings nothing can be told")
+    equipment = {"equipment": _equipment_words(site), "zone": site.timezone}
+    heard = ", ".join(formats.device_label(each) for each in devices)
+    last = signed[-1] if signed else None
+    sign_off = {"when": formats.moment(last.at_ms, site.zone), "name": last.name} if last else None
     return [
-        Topic(
-            below="/site",
-            title="Site and equipment",
-            words=_equipment_words(site),
-            missing=missing_equipment(site),
-            owners_only=True,
+        _topic("site", equipment, missing=missing_equipment(site), owners_only=True),
+        _topic("terms", {}, missing=missing_terms(site), owners_only=True),
+        _topic(
+            "devices", {"devices": heard} if heard else None, missing=_lacking("devices", heard)
         ),
-        Topic(
-            below="/terms",
-            title="Terms of the warranty",
-            words="What the maker promised, and the limits it asks you to keep.",
-            missing=missing_terms(site),
-            owners_only=True,
-        ),
-        Topic(
-            below="/devices",
-            title="Devices",
-            words=f"Heard of: {', '.join(formats.device_label(each) for each in devices)}."
-            if devices
-            else "Nothing was heard yet.",
-            missing=() if devices else (silent,),
-        ),
-        Topic(
-            below="/tokens",
-            title="Tokens",
-            words="The secrets by which bridges and programs may write to this site.",
-            owners_only=True,
-        ),
-        Topic(
-            below="/tariff",
-            title="Tariff",
-            words="What a kilowatt-hour costs, by hour and season.",
-            missing=()
-            if tariffs
-            else (Missing("A tariff", "no amount can be told, of cost or of what was saved"),),
-            owners_only=True,
-        ),
-        Topic(
-            below="/events",
-            title="Events",
-            words=f"Changes that were noted: {len(events)}. They stand in every picture.",
-        ),
-        Topic(
-            below="/corrections",
-            title="Corrections",
-            words=f"Corrections in force: {len(corrections)}. Readings stay as they came.",
-        ),
-        Topic(
-            below="/sign-off",
-            title="Sign-off",
-            words=f"Last signed on {formats.moment(signed[-1].at_ms, site.zone)} by"
-            f" {signed[-1].name}."
-            if signed
-            else "The checks, kept as they stand on a day, with a name below them.",
-            missing=()
-            if signed
-            else (Missing("A sign-off", "the evidence file has no record of commissioning"),),
-        ),
+        _topic("tokens", {}, owners_only=True),
+        _topic("tariff", {}, missing=_lacking("tariff", tariffs), owners_only=True),
+        _topic("events", {"count": len(events)}),
+        _topic("corrections", {"count": len(corrections)}),
+        _topic("sign-off", sign_off, missing=_lacking("sign-off", last)),
     ]
+
+
+def _topic(
+    name: str,
+    there: Mapping[str, object] | None,
+    *,
+    missing: tuple[Missing, ...] = (),
+    owners_only: bool = False,
+) -> Topic:
+    """Return a page; ``there`` is what its words tell of, ``None`` where there is nothing."""
+    title, words = TOPICS[name]
+    return Topic(
+        below=f"/{name}",
+        title=title,
+        words=WITHOUT[name] if there is None else words.format_map(there),
+        missing=missing,
+        owners_only=owners_only,
+    )
+
+
+def _lacking(name: str, there: object) -> tuple[Missing, ...]:
+    return () if there else (Missing(*MISSING_TOPICS[name]),)
 
 
 def _equipment_words(site: Site) -> str:
     battery = " ".join(each for each in (site.battery_maker, site.battery_model) if each)
     inverter = " ".join(each for each in (site.inverter_maker, site.inverter_model) if each)
     named = " and ".join(each for each in (battery, inverter) if each)
-    return f"{named or 'Battery and inverter'}, in {site.timezone}."
+    return named or WITHOUT["site"]

@@ -19,11 +19,12 @@ from joulebook.web.access.reach import reach_of
 from joulebook.web.backing import Backing
 from joulebook.web.setup.facts import BATTERY, LABELS, read_facts
 from joulebook.web.sites import Backed
+from joulebook.web.words.setup_texts import NEW_SITE_LABELS, NO_ORGANISATION
 
 router = APIRouter(include_in_schema=False)
 
 _FACTS = BATTERY[:3]
-_LABELS = LABELS | {"name": "Name", "timezone": "Time zone", "organisation": "Belongs to"}
+_LABELS = LABELS | NEW_SITE_LABELS
 #: Zones by these heads are those of places; the others are old names and bare offsets.
 _PLACES = (
     *("Africa/", "America/", "Antarctica/", "Arctic/", "Asia/", "Atlantic/", "Australia/"),
@@ -61,7 +62,7 @@ def make_site(actor: Keeper, form: Sent, backing: Backed) -> Response:
 def _choices(backing: Backing, actor: Actor) -> list[tuple[str, str]]:
     """Return to which organisations the site may belong; to none where he runs the house."""
     reach = reach_of(backing, actor)
-    none = [("", "no organisation")] if reach.everything else []
+    none = [("", NO_ORGANISATION)] if reach.everything else []
     return none + [(str(each.id), each.name) for each in reach.organisations]
 
 

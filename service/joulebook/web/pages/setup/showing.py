@@ -15,6 +15,7 @@ from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.setup.facts import words
+from joulebook.web.words import fault_texts as faults
 
 
 def shown_page(
@@ -68,7 +69,7 @@ def saved(backing: Backing, site: Site, actor: Actor, form: Form, facts: SiteFac
                 )
     except UsageError as error:
         # Its own words name the fact as programs do; the field beside it has the label.
-        form.errors[error.where] = f"This cannot be so. Expected: {error.expected}."
+        form.errors[error.where] = faults.cannot_be(error.expected)
         return False
     if changed.days:
         backing.wrote()

@@ -36,7 +36,10 @@ from joulebook.web.pages.checks import told_check
 from joulebook.web.pages.records import has_readings
 from joulebook.web.pages.setup.showing import gone_to, shown_page
 from joulebook.web.problems import ProblemError
-from joulebook.web.setup.sign_offs import (
+from joulebook.web.sites import Backed, Sited
+from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.check_texts import VERDICTS
+from joulebook.web.words.sign_off_sentences import (
     LABELS,
     ROLE_WORDS,
     difference_words,
@@ -44,8 +47,6 @@ from joulebook.web.setup.sign_offs import (
     remark_field,
     verdict_counts,
 )
-from joulebook.web.sites import Backed, Sited
-from joulebook.web.words.check_texts import VERDICTS
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/sign-off")
 
@@ -70,9 +71,9 @@ def sign(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Response:
     statement = form.text("statement", most=_LONGEST_STATEMENT)
     remarks = _remarks(form, checks)
     if not checks:
-        form.errors[""] = "There is nothing to sign: no check was made, since nothing was heard."
+        form.errors[""] = faults.NOTHING_TO_SIGN
     elif form.fields.get("seen") != seen_hash(checks):
-        form.errors[""] = "The checks say something else than when you opened the page: look again."
+        form.errors[""] = faults.CHECKS_CHANGED
     if not form.errors:
         record = commissioning_record(
             *(site, document), remarks=remarks, statement=statement, version=backing.version

@@ -26,23 +26,21 @@ from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
 from joulebook.web.region import formats
 from joulebook.web.setup.tariff import (
-    DAY_WORDS,
-    LABELS,
     MOST_ROWS,
-    ROW_LABELS,
     labels_of,
     rows_shown,
     tariff_from,
 )
 from joulebook.web.sites import Backed
 from joulebook.web.words.money_sentences import exact
+from joulebook.web.words.setup_texts import (
+    TARIFF_DAYS,
+    TARIFF_DONE,
+    TARIFF_LABELS,
+    TARIFF_ROW_LABELS,
+)
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/tariff")
-
-_DONE = {
-    "added": "The tariff is kept. The page of money is computed with it.",
-    "withdrawn": "The tariff is withdrawn. That it was entered stays on record.",
-}
 
 
 @router.get("")
@@ -50,7 +48,7 @@ def tariff_page(
     site: Owned, actor: Owner, backing: Backed, done: str | None = None
 ) -> HTMLResponse:
     """List the versions, with the form for one more."""
-    return _page(backing, site, actor, Form(), done=_DONE.get(done or ""))
+    return _page(backing, site, actor, Form(), done=TARIFF_DONE.get(done or ""))
 
 
 @router.post("")
@@ -69,7 +67,7 @@ def add_version(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Respo
             added = add_tariff(connection, site, version)
             note_change(connection, _audited(site, actor, "add tariff", added, now_ms))
     except UsageError as error:
-        form.refuse(error, error.where if error.where in LABELS else "")
+        form.refuse(error, error.where if error.where in TARIFF_LABELS else "")
         return _page(backing, site, actor, form)
     return gone_to(site, "/tariff", "added")
 
@@ -107,10 +105,10 @@ def _page(
         exact=exact,
         rows=rows,
         most_rows=MOST_ROWS,
-        labels=LABELS,
+        labels=TARIFF_LABELS,
         all_labels=labels_of(rows),
-        row_labels=ROW_LABELS,
-        day_words=list(DAY_WORDS.items()),
+        row_labels=TARIFF_ROW_LABELS,
+        day_words=list(TARIFF_DAYS.items()),
         now=_now(held),
         today=date_of(backing.clock_ms(), site.zone).isoformat(),
         with_rows=rows > rows_shown(Form()) or any(name.startswith("r1_") for name in form.errors),

@@ -11,6 +11,14 @@ from joulebook.web.region import formats
 _MINUS = "\N{MINUS SIGN}"
 _UNITS = {"Cel": "°C", "/": ""}
 
+LABELS = {
+    "series": "Which readings",
+    "kind": "What to do with them",
+    "value": "Factor or amount",
+    "from": "From",
+    "to": "Up to",
+    "note": "Why",
+}
 #: Each kind, as the form offers it.
 KIND_WORDS: dict[CorrectionKind, str] = {
     "sign": "Turn around: plus reads minus, and minus plus",

@@ -7,7 +7,7 @@ from joulebook.core.battery.deep_test_progress import Progress
 from joulebook.core.estimate import Estimate, refused
 from joulebook.storage.deep_tests import DeepTest
 from joulebook.summaries.deep_tests import DeepTestReport
-from joulebook.web.pages.deep_tests import told_test
+from joulebook.web.words.deep_test_sentences import told_test
 
 #: 2026-01-05T00:00:00Z. [ms, UTC epoch]
 BEGIN_MS = 1_767_571_200_000

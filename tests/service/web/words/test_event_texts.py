@@ -2,7 +2,7 @@ import pytest
 
 from joulebook.storage.events import KINDS
 from joulebook.storage.records import Site
-from joulebook.web.setup.events import KIND_WORDS, local_minute, what_it_does
+from joulebook.web.words.event_texts import KIND_WORDS, local_minute, what_it_does
 
 
 def test_every_kind_is_offered() -> None:

@@ -2,7 +2,7 @@ import pytest
 
 from joulebook.core.corrections import KINDS, Correction, CorrectionKind
 from joulebook.storage.records import Latest, Series, Site
-from joulebook.web.setup.corrections import KIND_WORDS, days_words, example, what_it_does
+from joulebook.web.words.correction_sentences import KIND_WORDS, days_words, example, what_it_does
 from tests.helpers.databases import NOON_MS
 
 _SITE = Site(id=1, name="studio", timezone="Europe/Lisbon")

@@ -1,7 +1,7 @@
 import pytest
 
 from joulebook.summaries.commissioning import Difference
-from joulebook.web.setup.sign_offs import difference_words, fact_rows, verdict_counts
+from joulebook.web.words.sign_off_sentences import difference_words, fact_rows, verdict_counts
 
 
 def test_verdicts_are_counted_in_words() -> None:
