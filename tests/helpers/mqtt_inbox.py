@@ -19,6 +19,11 @@ def wait_until(condition: Callable[[], bool], timeout_s: float = WAIT_S) -> None
         time.sleep(0.002)
 
 
+def numbered(count: int, first: int = 0) -> list[bytes]:
+    """Return payloads that count from ``first``."""
+    return [b"[%d]" % n for n in range(first, first + count)]
+
+
 class RecordingInbox:
     """Settles from a thread of its own, as the real one does.
 

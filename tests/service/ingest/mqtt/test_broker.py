@@ -1,4 +1,3 @@
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -8,28 +7,11 @@ from joulebook.errors import UsageError
 from joulebook.ingest.message import Message
 from joulebook.ingest.mqtt.broker import BrokerClient
 from tests.helpers.mqtt_broker import Mosquitto, connected, running_mosquitto
-from tests.helpers.mqtt_inbox import RecordingInbox, wait_until
+from tests.helpers.mqtt_inbox import RecordingInbox, numbered, wait_until
 from tests.helpers.mqtt_server import NOW_MS, running_listener
 from tests.helpers.mqtt_tls import tls_contexts
 
 TOPIC = "joulebook/v1/home/battery"
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with running_mosquitto(tmp_path) as broker:
-        yield broker
-
-
-def numbered(count: int, first: int = 0) -> list[bytes]:
-    return [b"[%d]" % n for n in range(first, first + count)]
 
 
 @pytest.mark.outside

@@ -10,17 +10,11 @@ import pytest
 from joulebook.ingest.inbox import Inbox
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
-from tests.helpers.mqtt_broker import Mosquitto, connected, running_mosquitto
+from tests.helpers.mqtt_broker import Mosquitto, connected
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.mqtt_server import NOW_MS
 
 TOPIC = "joulebook/v1/home/battery"
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with running_mosquitto(tmp_path) as broker:
-        yield broker
 
 
 def pack(n: int) -> bytes:

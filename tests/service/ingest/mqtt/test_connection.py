@@ -1,7 +1,6 @@
 import socket
 import struct
 import threading
-from collections.abc import Iterator
 
 import pytest
 
@@ -10,14 +9,6 @@ from joulebook.storage.records import Grant
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish
 from tests.helpers.mqtt_server import GRANT, running_listener
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
-
 
 # Who is let in
 

@@ -1,7 +1,5 @@
 """Connections that send too much, read too little, fall silent or meet a fault."""
 
-from collections.abc import Iterator
-
 import pytest
 
 from joulebook.ingest.mqtt.limits import ListenerLimits, SessionLimits
@@ -10,13 +8,6 @@ from tests.helpers.mqtt_packets import DISCONNECT, PINGREQ, connect, publish
 from tests.helpers.mqtt_server import RawClient, running_listener
 
 AS_MANY_PINGS_AS_IT_LIKES = SessionLimits(asks_at_once=1e9)
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
 
 
 # Pace

@@ -2,7 +2,6 @@
 
 import asyncio
 import resource
-from collections.abc import Iterator
 from contextlib import ExitStack
 from functools import partial
 
@@ -13,14 +12,6 @@ from joulebook.ingest.mqtt.limits import CLIENT_ID_BYTES, ListenerLimits, Sessio
 from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, packet, publish, text
 from tests.helpers.mqtt_server import RunningListener, running_listener
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
-
 
 # Rates: a fast client is slowed, and loses nothing
 

@@ -4,7 +4,6 @@ import asyncio
 import logging
 import socket
 import ssl
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,13 +22,6 @@ from tests.helpers.mqtt_server import (
     running_listener,
 )
 from tests.helpers.mqtt_tls import tls_contexts
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
 
 
 def test_a_packet_that_is_never_finished_ends_its_connection(inbox: RecordingInbox) -> None:

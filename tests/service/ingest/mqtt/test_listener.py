@@ -2,7 +2,7 @@ import asyncio
 import socket
 import ssl
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -16,13 +16,6 @@ from tests.helpers.mqtt_inbox import WAIT_S, RecordingInbox, wait_until
 from tests.helpers.mqtt_packets import PINGREQ, connect, publish
 from tests.helpers.mqtt_server import NOW_MS, RawClient, check_token, running_listener
 from tests.helpers.mqtt_tls import tls_contexts
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
 
 
 def test_a_message_with_all_that_is_known_of_it(inbox: RecordingInbox) -> None:

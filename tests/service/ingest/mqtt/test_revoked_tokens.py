@@ -1,10 +1,8 @@
 """A token that is revoked: whoever came in with it has to go, and nobody else."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from contextlib import closing
 from pathlib import Path
-
-import pytest
 
 from joulebook.ingest.mqtt.limits import ListenerLimits
 from joulebook.ingest.throttle import Throttle
@@ -25,13 +23,6 @@ from tests.helpers.mqtt_server import running_listener
 
 #: Asks so often that no test has to wait.
 EAGER = ListenerLimits(revoked_s=0.01)
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
 
 
 def test_its_connection_is_closed_and_none_opened_again(

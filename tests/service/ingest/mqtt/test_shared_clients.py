@@ -1,8 +1,5 @@
 """Sessions at a real mosquitto: what a share's clients get, and what an heir finds."""
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 from paho.mqtt.client import ConnectFlags
 from paho.mqtt.packettypes import PacketTypes
@@ -10,29 +7,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from joulebook.errors import UsageError
 from joulebook.ingest.mqtt.shared_clients import Heir, SharedClient, shared_filters
-from tests.helpers.mqtt_broker import Mosquitto, running_mosquitto
-from tests.helpers.mqtt_inbox import RecordingInbox, wait_until
+from tests.helpers.mqtt_broker import Mosquitto
+from tests.helpers.mqtt_inbox import RecordingInbox, numbered, wait_until
 from tests.helpers.mqtt_server import NOW_MS
 
 TOPIC = "joulebook/v1/home/battery"
 FILTERS = shared_filters("joulebook", ["joulebook/v1/#"])
-
-
-@pytest.fixture
-def inbox() -> Iterator[RecordingInbox]:
-    inbox = RecordingInbox()
-    yield inbox
-    inbox.stop()
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with running_mosquitto(tmp_path) as broker:
-        yield broker
-
-
-def numbered(count: int, first: int = 0) -> list[bytes]:
-    return [b"[%d]" % n for n in range(first, first + count)]
 
 
 def reader(
