@@ -1,6 +1,5 @@
 """Organisations: each looks after homes of its own and sees nothing of the others'."""
 
-import unicodedata
 from dataclasses import dataclass
 
 from joulebook.errors import UsageError
@@ -8,7 +7,7 @@ from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.connections import Connection, joined
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import next_mark
-from joulebook.storage.people import folded
+from joulebook.storage.people import folded, spaced
 from joulebook.storage.records import Site
 
 LONGEST_NAME = 60
@@ -80,7 +79,7 @@ def add_organisation(connection: Connection, name: str, *, now_ms: int) -> Organ
     UsageError
         If the name has no proper form or is taken.
     """
-    shown = " ".join(unicodedata.normalize("NFKC", name).split())
+    shown = spaced(name)
     if not (shown.isprintable() and 0 < len(shown) <= LONGEST_NAME):
         raise UsageError(
             f"{name[:80]!r} cannot be the name of an organisation",

@@ -131,7 +131,7 @@ def add_person(
     UsageError
         If the name has no proper form or is taken.
     """
-    shown = " ".join(unicodedata.normalize("NFKC", name).split())
+    shown = spaced(name)
     name_folded = folded(shown)
     if _NAME.fullmatch(shown) is None or name_folded in _TAKEN:
         raise UsageError(
@@ -249,9 +249,14 @@ def password_of(connection: Connection, name: str) -> tuple[int, str, str] | Non
     return row
 
 
+def spaced(name: str) -> str:
+    """Return a name as it is shown: one form of each letter, one space between words."""
+    return " ".join(unicodedata.normalize("NFKC", name).split())
+
+
 def folded(name: str) -> str:
-    """Return a name as it is compared: in small letters, one space between words."""
-    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
+    """Return a name as it is compared: as it is shown, in small letters."""
+    return spaced(name).casefold()
 
 
 def _say_roles(
