@@ -133,5 +133,4 @@ def _require(readings: int, name: str, stored: int) -> None:
             f"{name} stored {stored} readings of {readings}",
             where="ingest",
             expected="every reading that was sent, once",
-            next_step="report this; no time of this run is worth anything",
         )

@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
+from joulebook.bench.questions import WrongAnswerError
 from joulebook.bench.rounds import by_turns
 from joulebook.bench.serving import PATIENCE_S, Served
 
@@ -55,10 +56,6 @@ class Answer:
     sent_bytes: int
     body: bytes
     location: str | None
-
-
-class WrongAnswerError(Exception):
-    """A page was refused: its time would mean nothing."""
 
 
 class _Links(HTMLParser):
@@ -108,7 +105,11 @@ class Asker:
         body = answer.read()
         took_ms = (time.perf_counter() - began_s) * 1000
         if answer.status not in (200, 303, 307):
-            raise WrongAnswerError(f"{path} was answered with {answer.status}")
+            raise WrongAnswerError(
+                f"{path} was answered with {answer.status}",
+                where="the pages that are measured",
+                expected="the page, or another address",
+            )
         return Answer(took_ms, len(body), body, answer.headers["Location"])
 
 

@@ -77,6 +77,14 @@ class Reader(Protocol):
 class WrongAnswerError(JoulebookError):
     """Somebody answered something else: how fast that was is of no interest."""
 
+    def __init__(self, what: str, *, where: object, expected: str) -> None:
+        super().__init__(
+            what,
+            where=where,
+            expected=expected,
+            next_step="report this; no time of this run is worth anything",
+        )
+
 
 def require_same(
     question: str,
@@ -117,5 +125,4 @@ def _wrong(question: str, name: str, what: str) -> WrongAnswerError:
         f"{name} gave a wrong answer: {what}",
         where=question,
         expected="the answer that plain numpy gives from the generated readings",
-        next_step="report this; no time of this run is worth anything",
     )

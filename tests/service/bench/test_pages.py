@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.bench.pages import Asker, WrongAnswerError, measured_pages
+from joulebook.bench.pages import Asker, measured_pages
+from joulebook.bench.questions import WrongAnswerError
 from joulebook.bench.serving import Served, served_pages
 from tests.helpers.pages import measured_studio
 
