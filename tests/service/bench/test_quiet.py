@@ -15,13 +15,18 @@ def stat(file: Path, *, user: int, steal: int = 0) -> None:
     file.write_text(f"cpu  {user} 0 0 900 0 0 0 {steal} 0 0\ncpu0 0 0 0 0 0 0 0 0 0 0\n")
 
 
-def test_what_others_take_is_told_and_makes_the_machine_loud(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    file = tmp_path / "stat"
+def two_cores(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Watch a machine of two cores for ten seconds; return where its counts are to stand."""
     times = iter([100.0, 110.0])
     monkeypatch.setattr("joulebook.bench.quiet.time.monotonic", lambda: next(times))
     monkeypatch.setattr("joulebook.bench.quiet.os.cpu_count", lambda: 2)
+    return folder / "stat"
+
+
+def test_what_others_take_is_told_and_makes_the_machine_loud(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = two_cores(tmp_path, monkeypatch)
     own = iter([1.0, 5.0])
     monkeypatch.setattr("joulebook.bench.quiet._own_s", lambda: next(own))
     ticks = os.sysconf("SC_CLK_TCK")
@@ -39,10 +44,7 @@ def test_what_others_take_is_told_and_makes_the_machine_loud(
 def test_children_that_still_run_are_no_others(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    file = tmp_path / "stat"
-    times = iter([100.0, 110.0])
-    monkeypatch.setattr("joulebook.bench.quiet.time.monotonic", lambda: next(times))
-    monkeypatch.setattr("joulebook.bench.quiet.os.cpu_count", lambda: 2)
+    file = two_cores(tmp_path, monkeypatch)
     monkeypatch.setattr("joulebook.bench.quiet._own_s", lambda: 1.0)
     stat(file, user=1000)
     watch = Watch(file)
