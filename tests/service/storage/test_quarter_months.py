@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
 from joulebook.core.daily.quarters import QUARTER_MS, Quarters, quarter_hours
@@ -18,11 +17,11 @@ from joulebook.storage.quarter_months import (
     no_quarters,
 )
 from tests.helpers.databases import NOON_MS
+from tests.service.storage.quarter_waves import assert_same
 
 DAY_MS = 86_400_000
 #: 2026-03-01 and 2026-04-01, UTC, by `date -u -d 2026-03-01 +%s`.
 MARCH = Span(1_772_323_200_000, 1_775_001_600_000)
-EXACT = ("start_ms", "low", "high", "last", "count", "covered_ms")
 
 
 def quarters_of(at_ms: NDArray[np.int64], value: NDArray[np.float64]) -> Quarters:
@@ -33,12 +32,6 @@ def wavy(places: int) -> Quarters:
     """A day and a half of readings with some decimal places, every minute."""
     at_ms = NOON_MS + 60_000 * np.arange(2000)
     return quarters_of(at_ms, np.round(1000 * np.sin(np.arange(2000) / 90), places))
-
-
-def assert_same(found: Quarters, expected: Quarters, atol: float) -> None:
-    for name in EXACT:
-        assert_array_equal(getattr(found, name), getattr(expected, name))
-    assert_allclose(found.mean, expected.mean, rtol=0, atol=atol)
 
 
 def test_months_begin_where_the_calendar_says() -> None:
