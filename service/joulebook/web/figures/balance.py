@@ -9,7 +9,7 @@ from joulebook.core.estimate import Estimate
 from joulebook.web.figures.layout import nice_step
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
-from joulebook.web.words import texts
+from joulebook.web.words import figure_texts, texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,6 @@ class Bar:
 @dataclass(frozen=True, slots=True)
 class _Part:
     number: str
-    word: str
     colour: str  # a field of the palette
     pattern: str
     sign: int
@@ -33,13 +32,13 @@ class _Part:
 # From the line outwards, both sides in turn, so that the legend pairs them. The pattern tells
 # what flows in from what flows out where the colour is the same, and all of them without colour.
 _PARTS = (
-    _Part("pv_wh", "Panels", "pv", "", 1),
-    _Part("load_wh", "Used", "load", "", -1),
-    _Part("battery_discharge_wh", "From battery", "battery", "/", 1),
-    _Part("battery_charge_wh", "To battery", "battery", "\\", -1),
-    _Part("grid_import_wh", "Bought", "grid", ".", 1),
-    _Part("grid_export_wh", "Sold", "grid", "-", -1),
-    _Part("loss_wh", "Lost", "loss", "x", -1),
+    _Part("pv_wh", "pv", "", 1),
+    _Part("load_wh", "load", "", -1),
+    _Part("battery_discharge_wh", "battery", "/", 1),
+    _Part("battery_charge_wh", "battery", "\\", -1),
+    _Part("grid_import_wh", "grid", ".", 1),
+    _Part("grid_export_wh", "grid", "-", -1),
+    _Part("loss_wh", "loss", "x", -1),
 )
 
 
@@ -65,7 +64,7 @@ def _trace(part: _Part, bars: Sequence[Bar], palette: Palette) -> dict[str, Any]
     colour = getattr(palette, part.colour)
     return {
         "type": "bar",
-        "name": part.word,
+        "name": figure_texts.BALANCE[part.number],
         "x": list(range(len(bars))),
         "y": [None if value is None else part.sign * value for value in values],
         "text": [_words(bar, part.number) for bar in bars],

@@ -8,16 +8,17 @@ from joulebook.core.checks.inputs import Readings
 from joulebook.web.figures.layout import axis, base_layout, figure, title_above
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
+from joulebook.web.words import figure_texts
 
 _HEIGHT_PX = 420
 #: Where the strips end, as shares of the figure's height.
 _LOAD, _VOLTAGE = (0.44, 0.93), (0.0, 0.32)
 #: Each line has its own dashes: colour alone tells nothing.
 _LINES = {
-    "load": ("Whole load", "W", "solid"),
-    "L1": ("L1", "W", "dash"),
-    "L2": ("L2", "W", "dot"),
-    "voltage": ("Battery", "V", "solid"),
+    "load": ("W", "solid"),
+    "L1": ("W", "dash"),
+    "L2": ("W", "dot"),
+    "voltage": ("V", "solid"),
 }
 
 
@@ -31,21 +32,21 @@ def start_figure(
     lines : mapping of ``load``, ``L1``, ``L2`` and ``voltage`` to instants and readings
         Those that were read. [W, V]
     """
-    legs = " (dashed L1, dotted L2)" if "L1" in lines else ""
+    legs = figure_texts.START_LEGS if "L1" in lines else ""
     layout = base_layout(palette, height=_HEIGHT_PX) | {
         "xaxis": axis(
             palette,
             anchor="y2" if "voltage" in lines else "y",
             zeroline=True,
-            title={"text": "minutes from the start", "font": {"size": 12}, "standoff": 6},
+            title={"text": figure_texts.START_AXIS, "font": {"size": 12}, "standoff": 6},
         ),
         "yaxis": axis(palette, domain=_LOAD, rangemode="tozero"),
-        "annotations": [title_above(palette, f"<b>Load</b>, W{legs}", _LOAD[1])],
+        "annotations": [title_above(palette, figure_texts.START_LOAD.format(legs=legs), _LOAD[1])],
     }
     layout["margin"] |= {"l": 48, "t": 0, "b": 48}
     if "voltage" in lines:
         layout["yaxis2"] = axis(palette, domain=_VOLTAGE, anchor="x")
-        layout["annotations"].append(title_above(palette, "<b>Battery</b>, V", _VOLTAGE[1]))
+        layout["annotations"].append(title_above(palette, figure_texts.START_VOLTAGE, _VOLTAGE[1]))
     return figure(
         [_trace(name, lines[name], at_ms, zone, palette) for name in _LINES if name in lines],
         layout,
@@ -55,7 +56,7 @@ def start_figure(
 def _trace(
     name: str, readings: Readings, at_ms: int, zone: ZoneInfo, palette: Palette
 ) -> dict[str, Any]:
-    word, unit, dash = _LINES[name]
+    word, (unit, dash) = figure_texts.START[name], _LINES[name]
     when, value = readings
     digits = 2 if unit == "V" else 0
     return {

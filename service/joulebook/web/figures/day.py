@@ -15,7 +15,7 @@ from joulebook.web.figures.layout import axis, base_layout, figure, nice_step, t
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
 from joulebook.web.series.lines import Line
-from joulebook.web.words import texts
+from joulebook.web.words import figure_texts, texts
 
 _LEAST_KW = 0.5
 _TICK_MINUTES = (1, 2, 5, 10, 15, 30, 60, 120, 240, 1440)
@@ -105,8 +105,8 @@ def _below(lines: Sequence[Line], pixel_s: float) -> str:
             if pixel_s >= 60
             else f"{formats.fixed(pixel_s, 0)} s"
         )
-        return f"local time; the least and the greatest reading of every {length}"
-    return "local time; each point is a reading"
+        return figure_texts.DAY_THINNED.format(length=length)
+    return figure_texts.DAY_EACH
 
 
 def _strips(lines: Sequence[Line]) -> list[_Strip]:
@@ -135,7 +135,7 @@ def _title(line: Line) -> str:
     kind = kind_of(line.device)
     word = formats.device_label(line.device)
     if line.quantity == "soc":
-        return f"<b>{word}</b>, its own state of charge"
+        return figure_texts.DAY_SOC.format(device=word)
     if kind in texts.DIRECTIONS:
         above, below = texts.DIRECTIONS[kind]
         return f"<b>{word}</b>, kW (+ {above}, \N{MINUS SIGN} {below})"

@@ -8,6 +8,7 @@ from joulebook.web.figures.layout import axis, base_layout, figure
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 from joulebook.web.region import formats
+from joulebook.web.words import figure_texts
 
 _HEIGHT = 260
 _MOST_TICKS = 5
@@ -46,7 +47,7 @@ def efficiency_figure(report: Document, palette: Palette) -> dict[str, Any]:
         ),
         "yaxis": axis(palette, ticksuffix="%", nticks=5, zeroline=False),
     }
-    return figure([points_trace(points, "Gave back", palette.battery)], layout)
+    return figure([points_trace(points, figure_texts.GAVE_BACK, palette.battery)], layout)
 
 
 def _tick(quarter: Document) -> str:

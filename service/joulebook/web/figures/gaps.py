@@ -10,6 +10,7 @@ from joulebook.web.figures.layout import FONT
 from joulebook.web.figures.palette import Palette
 from joulebook.web.series.lines import Line
 from joulebook.web.series.thinning import GAP_MS
+from joulebook.web.words import figure_texts
 
 #: A gap of this share of the figure's width has room for the words.
 _ROOM_RATIO = 0.3
@@ -54,7 +55,7 @@ def gap_words(gap: Span, span: Span, *, number: int, palette: Palette) -> list[d
         return []
     return [
         {
-            "text": "nothing measured",
+            "text": figure_texts.GAP,
             "xref": "x",
             "yref": f"{y_axis(number)} domain",
             "x": (gap.start_ms + gap.end_ms - 2 * span.start_ms) / 2000,

@@ -11,6 +11,7 @@ from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 from joulebook.web.region import formats
 from joulebook.web.shown import Unit
+from joulebook.web.words import figure_texts
 
 _HEIGHT = 360
 _MOST_TICKS = 5
@@ -53,20 +54,20 @@ def money_figure(months: Sequence[Document], unit: Unit, palette: Palette) -> di
 @dataclass(frozen=True, slots=True)
 class _Part:
     number: str
-    word: str
     sign: int
     colour: str  # a field of the palette
     pattern: str
 
 
 _PARTS = (
-    _Part("fixed", "Fee", 1, "loss", "x"),
-    _Part("bought", "Bought", 1, "grid", "."),
-    _Part("sold", "Sold", -1, "grid", "-"),
+    _Part("fixed", 1, "loss", "x"),
+    _Part("bought", 1, "grid", "."),
+    _Part("sold", -1, "grid", "-"),
 )
 
 
 def _bars(part: _Part, months: Sequence[Document], unit: Unit, palette: Palette) -> dict[str, Any]:
+    word = figure_texts.BILL[part.number]
     given = [
         (place, month)
         for place, month in enumerate(months)
@@ -74,11 +75,11 @@ def _bars(part: _Part, months: Sequence[Document], unit: Unit, palette: Palette)
     ]
     return {
         "type": "bar",
-        "name": part.word,
+        "name": word,
         "x": [place for place, _ in given],
         "y": [part.sign * month[part.number]["amount"] for _, month in given],
         "text": [
-            f"{_name(month)}<br>{part.word}: {unit.text(month[part.number]['amount'])}"
+            f"{_name(month)}<br>{word}: {unit.text(month[part.number]['amount'])}"
             for _, month in given
         ],
         "textposition": "none",
@@ -104,13 +105,13 @@ def _paid(months: Sequence[Document], unit: Unit, palette: Palette) -> dict[str,
             value=total["amount"],
             low=total["low_amount"],
             high=total["high_amount"],
-            words=f"{_name(month)}<br>Paid: {unit.text(total['amount'])}"
+            words=f"{_name(month)}<br>{figure_texts.PAID}: {unit.text(total['amount'])}"
             f" ({unit.interval(total['low_amount'], total['high_amount'])})",
         )
         for place, month in enumerate(months)
         if (total := month["total"])["amount"] is not None
     ]
-    return points_trace(points, "Paid", palette.ink)
+    return points_trace(points, figure_texts.PAID, palette.ink)
 
 
 def _name(month: Document) -> str:

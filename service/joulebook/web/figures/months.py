@@ -15,6 +15,7 @@ from joulebook.web.figures.layout import (
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
 from joulebook.web.spans.months import Month
+from joulebook.web.words import figure_texts
 
 _MOST_TICKS = 5
 
@@ -53,8 +54,8 @@ def months_figure(months: Sequence[Month], palette: Palette) -> dict[str, Any]:
             palette, domain=[0, 0.3], anchor="x", ticksuffix="%", nticks=4, zeroline=False
         ),
         "annotations": [
-            title_above(palette, "<b>Energy</b>, kWh: from above the line, to below", 0.94),
-            title_above(palette, "<b>Round trip</b> of the battery, with its 90 % interval", 0.3),
+            title_above(palette, figure_texts.MONTH_ENERGY, 0.94),
+            title_above(palette, figure_texts.MONTH_ROUND_TRIP, 0.3),
         ],
     }
     return figure([*balance_traces(bars, palette), _round_trip(months, palette)], layout)
@@ -72,7 +73,7 @@ def _round_trip(months: Sequence[Month], palette: Palette) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "markers",
-        "name": "Round trip",
+        "name": figure_texts.ROUND_TRIP,
         "showlegend": False,
         "x": [place for place, _, _ in given],
         "y": value,

@@ -11,6 +11,7 @@ from joulebook.summaries.plan_ground import PlanGround
 from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.region import formats
+from joulebook.web.words import figure_texts
 
 _HEIGHT = 360
 _MOST_TICKS = 5
@@ -51,11 +52,12 @@ def plan_figure(ground: PlanGround, plan: Plan | None, palette: Palette) -> dict
         ),
         "yaxis": axis(palette, nticks=6),
     }
+    words = figure_texts.PLANNED
     traces = [
-        _bars(names, bought[0], "Bought", 1, ("was", palette.grid, ""), palette),
-        _bars(names, bought[1], "Would have bought", 1, ("would", palette.grid, "/"), palette),
-        _bars(names, sold[0], "Sold", -1, ("was", palette.grid, ""), palette),
-        _bars(names, sold[1], "Would have sold", -1, ("would", palette.grid, "/"), palette),
+        _bars(names, bought[0], words["bought"], 1, ("was", palette.grid, ""), palette),
+        _bars(names, bought[1], words["would_buy"], 1, ("would", palette.grid, "/"), palette),
+        _bars(names, sold[0], words["sold"], -1, ("was", palette.grid, ""), palette),
+        _bars(names, sold[1], words["would_sell"], -1, ("would", palette.grid, "/"), palette),
     ]
     return figure(traces, layout)
 

@@ -8,6 +8,7 @@ from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 from joulebook.web.figures.wear import level, level_words
 from joulebook.web.region import formats
+from joulebook.web.words import figure_texts
 
 _HEIGHT, _LEGEND_PX = 400, 56
 
@@ -21,7 +22,6 @@ _LINES = (
     ("p95_ratio", 95, "dot", 0.18),
 )
 #: What the legend calls a kind of line; the upper one of each pair stands for both.
-_LEGEND = {50: "50 of 100", 90: "10 and 90", 95: "5 and 95"}
 
 
 def warranty_figure(wear: Document, palette: Palette, *, rated_ah: float | None) -> dict[str, Any]:
@@ -62,13 +62,16 @@ def _line(
     line = {
         "type": "scatter",
         "mode": "lines",
-        "name": _LEGEND.get(below, str(below)),
-        "showlegend": below in _LEGEND,
+        "name": figure_texts.FAN.get(below, str(below)),
+        "showlegend": below in figure_texts.FAN,
         "x": [point["date"] for point in fan],
         "y": [point[name] * 100 for point in fan],
         "text": [
-            f"{formats.iso_brief(point['date'])}<br>{below} of 100 lie below "
-            f"{formats.percent(point[name])}"
+            figure_texts.FAN_POINT.format(
+                date=formats.iso_brief(point["date"]),
+                below=below,
+                share=formats.percent(point[name]),
+            )
             for point in fan
         ],
         "hovertemplate": "%{text}<extra></extra>",

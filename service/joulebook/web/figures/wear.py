@@ -9,6 +9,8 @@ from joulebook.web.figures.layout import axis, base_layout, figure, legend_below
 from joulebook.web.figures.palette import Palette
 from joulebook.web.figures.points import Point, points_trace
 from joulebook.web.region import formats
+from joulebook.web.words import figure_texts
+from joulebook.web.words.wear_rows import depth_words
 
 _CAPACITY_PX, _DEPTHS_PX, _LEGEND_PX = 360, 220, 30
 #: Left of the axis of the capacity. [px]
@@ -68,28 +70,26 @@ def depths_figure(bins: Sequence[Document], palette: Palette) -> dict[str, Any]:
             ticktext=names,
             showgrid=False,
             zeroline=False,
-            title={"text": "depth up to, %", "font": {"size": 12}, "standoff": 6},
+            title={"text": figure_texts.DEPTH_AXIS, "font": {"size": 12}, "standoff": 6},
         ),
         "yaxis": axis(palette, nticks=4, rangemode="tozero"),
     }
     trace = {
         "type": "bar",
-        "name": "Cycles",
+        "name": figure_texts.CYCLES,
         "x": list(range(len(bins))),
         "y": [each["count"] for each in bins],
         "text": [
-            f"{depth_words(each)}<br>{formats.fixed(each['count'], 1)} cycles" for each in bins
+            figure_texts.CYCLES_BAR.format(
+                depth=depth_words(each), count=formats.fixed(each["count"], 1)
+            )
+            for each in bins
         ],
         "textposition": "none",
         "hovertemplate": "%{text}<extra></extra>",
         "marker": {"color": palette.battery},
     }
     return figure([trace], layout)
-
-
-def depth_words(each: Document) -> str:
-    """Return a band of depths, such as "10 to 20 %" with a dash."""
-    return f"{formats.interval(each['from_ratio'] * 100, each['to_ratio'] * 100, 0)}{formats.NBSP}%"
 
 
 def level(palette: Palette, value: float, *, dash: str) -> dict[str, Any]:
@@ -125,12 +125,15 @@ def _nights(nights: Sequence[Night], palette: Palette, width: int) -> dict[str, 
     return {
         "type": "scatter",
         "mode": "markers",
-        "name": "a night",
+        "name": figure_texts.NIGHT,
         "x": [night.full[:10] for night, _ in counting],
         "y": [ah for _, ah in counting],
         "text": [
-            f"Night of {formats.iso_brief(night.full)}<br>{formats.fixed(ah, 0)} Ah "
-            f"({formats.interval(night.low_ah, night.high_ah, 0)})"
+            figure_texts.NIGHT_POINT.format(
+                date=formats.iso_brief(night.full),
+                ah=formats.fixed(ah, 0),
+                interval=formats.interval(night.low_ah, night.high_ah, 0),
+            )
             for night, ah in counting
         ],
         "hovertemplate": "%{text}<extra></extra>",

@@ -7,16 +7,14 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from joulebook.core.loads.metering import LOADS_METHOD
-from joulebook.storage.records import Site
-from joulebook.summaries.numbers import Document
 from joulebook.summaries.start_readings import readings_around
 from joulebook.web.figures.carry import start_figure
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
 from joulebook.web.problems import ProblemError
 from joulebook.web.region import formats
-from joulebook.web.shown import KWH, WATTS, Shown, Unit, shown
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.carry_rows import held_rows, hour_rows, rated
 from joulebook.web.words.carry_sentences import (
     carry_sentence,
     outage_words,
@@ -27,10 +25,6 @@ from joulebook.web.words.carry_sentences import (
 from joulebook.web.words.carry_texts import LOADS_WORKINGS
 
 router = APIRouter(include_in_schema=False)
-
-_HOURS = Unit(1.0, 1, "h")
-_AT = {"now": "At the load of now", "night": "At that of a usual night"}
-_UNTIL = {"empty": "until empty", "a tenth": "until a tenth is left"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +56,7 @@ def carry_page(site: Sited, backing: Backed) -> HTMLResponse:
         starts_lead=starts_sentence(starts),
         starts=[ToldStart(start_title(each), start_facts(each)) for each in starts["list"]],
         limits=starts.get("limits"),
-        rated=_rated(site),
+        rated=rated(site),
         outages=outages,
         outage_lines=[outage_words(each) for each in outages["list"]],
         cautions=loads["cautions"],
@@ -89,36 +83,3 @@ def start_picture(site: Sited, backing: Backed, palette: Painted) -> dict[str, A
     at_ms = starts[0]["at_ms"]
     lines = readings_around(backing.database, site, at_ms, every_s=starts[0]["spacing_s"])
     return start_figure(lines, at_ms, zone=site.zone, palette=palette)
-
-
-def hour_rows(loads: Document) -> list[Shown]:
-    """Return how long what is left lasts, at each load and down to each level."""
-    return [
-        shown(_AT[each["load"]], each, "value", _HOURS, note=_UNTIL[each["until"]])
-        for each in loads["hours"]
-    ]
-
-
-def held_rows(loads: Document) -> list[Shown]:
-    """Return what the hours are made of."""
-    holds, left = loads["usable"], loads["left"]
-    return [
-        shown(
-            *("The battery holds", holds, "wh", KWH),
-            note="from full to empty" if holds["measured"] else "as rated, not measured",
-        ),
-        shown("Left, by what was drawn since full", left["ours"], "wh", KWH),
-        shown("Left, by its own claim", left["claim"], "wh", KWH, note="no evidence"),
-        shown("Load of now", loads["load_now"], "value", WATTS, note="last 15 minutes"),
-        shown("Load of a usual night", loads["night_load"], "value", WATTS, note="while dark"),
-    ]
-
-
-def _rated(site: Site) -> str | None:
-    """Return what the inverter is rated for, in words."""
-    if site.inverter_w is None:
-        return None
-    peak = site.inverter_peak_w
-    return WATTS.text(site.inverter_w) + (
-        "" if peak is None else f", and {WATTS.text(peak)} for some seconds"
-    )

@@ -4,7 +4,8 @@ import plotly.graph_objects as go
 
 from joulebook.summaries.page_documents import Night
 from joulebook.web.figures.palette import PALETTES
-from joulebook.web.figures.wear import capacity_figure, depth_words, depths_figure
+from joulebook.web.figures.wear import capacity_figure, depths_figure
+from joulebook.web.words.wear_rows import depth_words
 
 
 def night(full: str, ah: float | None, *, counts: bool) -> Night:

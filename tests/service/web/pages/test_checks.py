@@ -3,7 +3,7 @@ from pathlib import Path
 
 from joulebook.core.corrections import Correction
 from joulebook.storage.corrections import add_correction
-from joulebook.web.pages.checks import lead_of
+from joulebook.web.words.check_sentences import lead_of
 from tests.helpers.pages import NOW_MS, Studio, client_of, empty_studio, outline, words_of
 from tests.helpers.stored_plants import LAST, noon_ms, plant_studio
 

@@ -2,7 +2,8 @@ import re
 from typing import Any
 
 from joulebook.summaries.efficiency_report import efficiency_report
-from joulebook.web.pages.efficiency import FIRST_STRETCHES, facts_of, quarter_lines
+from joulebook.web.pages.efficiency import FIRST_STRETCHES
+from joulebook.web.words.efficiency_rows import facts_of, quarter_lines
 from tests.helpers.cycled_records import IDLE_W
 from tests.helpers.pages import Studio, outline, words_of
 

@@ -8,8 +8,8 @@ from joulebook.storage.tariffs import withdraw_tariff
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.who import actor_of
 from joulebook.web.backing import Backing
-from joulebook.web.pages.money import band_line
 from joulebook.web.shown import Unit
+from joulebook.web.words.money_rows import band_line
 from tests.helpers.pages import Studio, outline, words_of
 from tests.helpers.priced_studio import NOW_MS, priced_pages
 

@@ -6,7 +6,7 @@ import pytest
 
 from joulebook.summaries.plan_ground import Asked, planned
 from joulebook.web.backing import Backing
-from joulebook.web.pages.plan import lead_of, lines_of
+from joulebook.web.words.plan_rows import lead_of, lines_of
 from tests.helpers.pages import Studio, client_of, words_of
 from tests.helpers.priced_studio import NOW_MS, priced_studio
 

@@ -3,7 +3,7 @@ from dataclasses import replace
 from typing import Any
 
 from joulebook.storage.records import Site
-from joulebook.web.pages.warranty import limit_rows, missing_for_proof, term_rows, what_if_rows
+from joulebook.web.words.warranty_rows import limit_rows, missing_for_proof, term_rows, what_if_rows
 from tests.helpers.pages import Studio, outline, words_of
 
 SITE = Site(id=1, name="studio", timezone="UTC")

@@ -6,13 +6,7 @@ from pathlib import Path
 
 from joulebook.summaries.wear_report import wear_report
 from joulebook.web.pages.nights import NEWEST
-from joulebook.web.pages.wear import (
-    claim_rows,
-    depth_rows,
-    facts_of,
-    heat_rows,
-    number_rows,
-)
+from joulebook.web.words.wear_rows import claim_rows, depth_rows, facts_of, heat_rows, number_rows
 from tests.helpers.databases import NOON_MS, studio, write
 from tests.helpers.pages import Studio, client_of, outline, words_of
 

@@ -32,12 +32,12 @@ from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
-from joulebook.web.pages.checks import told_check
 from joulebook.web.pages.records import has_readings
 from joulebook.web.pages.setup.showing import gone_to, shown_page
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.check_sentences import told_check
 from joulebook.web.words.check_texts import VERDICTS
 from joulebook.web.words.sign_off_sentences import (
     LABELS,

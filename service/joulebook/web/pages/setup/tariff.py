@@ -1,12 +1,10 @@
 """What energy costs: the versions of a site's tariff, one more, and one that was wrong."""
 
 from contextlib import closing
-from datetime import date
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from joulebook.core.money.tariff import Tariff, clock_text
 from joulebook.core.spans import date_of
 from joulebook.errors import UsageError
 from joulebook.storage.audit import Audited, note_change
@@ -24,7 +22,6 @@ from joulebook.web.access.asking import Owned, Owner, Sent
 from joulebook.web.access.forms import Form
 from joulebook.web.backing import Backing
 from joulebook.web.pages.setup.showing import gone_to, shown_page
-from joulebook.web.region import formats
 from joulebook.web.setup.tariff import (
     MOST_ROWS,
     labels_of,
@@ -39,6 +36,7 @@ from joulebook.web.words.setup_texts import (
     TARIFF_LABELS,
     TARIFF_ROW_LABELS,
 )
+from joulebook.web.words.tariff_rows import terms_of
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/setup/tariff")
 
@@ -129,25 +127,3 @@ def _now(held: list[TariffVersion]) -> dict[str, str]:
     if len(bands) == 1:
         begun |= {"import": str(bands[0].import_price), "export": str(bands[0].export_price)}
     return begun
-
-
-def terms_of(tariff: Tariff) -> list[tuple[str, str, str, str]]:
-    """Return the rows of a version: season, hours and days, price bought, price sold."""
-    rows = []
-    for season in tariff.seasons:
-        whole = season.first == (1, 1) and season.last == (12, 31)
-        # Any leap year has every day that a season can begin or end on.
-        first, last = (formats.day_of_year(date(2024, *end)) for end in (season.first, season.last))
-        name = "All year" if whole else f"{first} to {last}"
-        for band in season.bands:
-            hours = f"{clock_text(band.from_minute)} to {clock_text(band.to_minute)}"
-            days = "every day" if len(band.days) == 3 else " and ".join(band.days)
-            rows.append(
-                (
-                    f"{season.name.capitalize()}, {name}" if season.name else name,
-                    f"{hours}, {days}",
-                    exact(band.import_price),
-                    exact(band.export_price),
-                )
-            )
-    return rows

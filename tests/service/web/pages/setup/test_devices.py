@@ -2,7 +2,7 @@ from contextlib import closing
 
 from joulebook.storage.database import transaction
 from joulebook.storage.series import SeriesRegister
-from joulebook.web.pages.setup.devices import told_devices
+from joulebook.web.words.device_rows import told_devices
 from tests.helpers.pages import Studio, outline, words_of
 
 _PAGE = "/sites/studio/setup/devices"
