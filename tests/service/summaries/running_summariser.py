@@ -13,16 +13,6 @@ from joulebook.summaries.summariser import Summariser
 SECOND = date(2026, 6, 4)
 
 
-class Clock:
-    """A clock that a test turns."""
-
-    def __init__(self, now_ms: int) -> None:
-        self.now_ms = now_ms
-
-    def __call__(self) -> int:
-        return self.now_ms
-
-
 @contextmanager
 def running(
     database: Database, clock: Callable[[], int], settle_s: float = 0.0

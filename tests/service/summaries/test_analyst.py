@@ -18,13 +18,10 @@ from joulebook.summaries.site_records import stored_record
 from tests.helpers.cycled_records import cycled_site
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.stored_plants import FIRST
+from tests.helpers.turned_clocks import TurnedClock
 
-
-class Clock:
-    now_ms = 1_800_000_000_000
-
-    def __call__(self) -> int:
-        return self.now_ms
+#: 2027-01-15T08:00:00Z. [ms, UTC epoch]
+NOW_MS = 1_800_000_000_000
 
 
 @pytest.fixture
@@ -36,7 +33,7 @@ def home(tmp_path: Path) -> Iterator[tuple[Database, Site]]:
 
 def test_it_analyses_what_is_behind_and_old(home: tuple[Database, Site]) -> None:
     database, site = home
-    clock = Clock()
+    clock = TurnedClock(NOW_MS)
     analyst = Analyst(database, clock_ms=clock, every_s=3600.0)
     analyst.start()
     wait_until(lambda: analyst.counts().rounds == 1)
@@ -82,7 +79,7 @@ def test_an_analysis_that_fails_is_told(
     database, _ = home
     monkeypatch.setattr(Started, "program", f"raise SystemExit({status})")
     monkeypatch.setattr("joulebook.summaries.analyst.subprocess.Popen", Started)
-    analyst = Analyst(database, clock_ms=Clock(), every_s=3600.0)
+    analyst = Analyst(database, clock_ms=TurnedClock(NOW_MS), every_s=3600.0)
     analyst.start()
     wait_until(lambda: analyst.counts().rounds == 1)
     (sentence,) = analyst.counts().failing
@@ -105,7 +102,7 @@ def test_a_stop_does_not_wait_for_an_analysis(
             started.append(self)
 
     monkeypatch.setattr("joulebook.summaries.analyst.subprocess.Popen", Slow)
-    analyst = Analyst(database, clock_ms=Clock(), every_s=3600.0)
+    analyst = Analyst(database, clock_ms=TurnedClock(NOW_MS), every_s=3600.0)
     analyst.start()
     wait_until(lambda: bool(started))
     analyst.stop()

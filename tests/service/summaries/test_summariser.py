@@ -14,7 +14,8 @@ from joulebook.summaries.results import day_results_of
 from joulebook.summaries.summariser import Summariser
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio
-from tests.service.summaries.running_summariser import SECOND, Clock, mark, running
+from tests.helpers.turned_clocks import TurnedClock
+from tests.service.summaries.running_summariser import SECOND, mark, running
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ def test_what_is_dirty_at_the_start_is_computed_today_first(
     tmp_path: Path, order: list[date]
 ) -> None:
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().dirty_days == 0)
         wait_until(lambda: summariser.counts().days_computed == 5)
         assert summariser.alive
@@ -45,7 +46,7 @@ def test_what_is_dirty_at_the_start_is_computed_today_first(
 
 def test_a_nudge_brings_results_up_to_date(tmp_path: Path) -> None:
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().days_computed == 5)
         mark(database, site, FIRST)
         assert summariser.counts().dirty_days == 1
@@ -59,7 +60,7 @@ def test_days_that_another_process_marks_are_found_without_a_nudge(
 ) -> None:
     monkeypatch.setattr(summariser_module, "LOOK_AGAIN_S", 0.02)
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().dirty_days == 0)
         before = len(order)
         mark(database, site, FIRST)
@@ -70,7 +71,7 @@ def test_days_that_another_process_marks_are_found_without_a_nudge(
 
 def test_a_burst_of_nudges_costs_one_run(tmp_path: Path, order: list[date]) -> None:
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site)), settle_s=0.5) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site)), settle_s=0.5) as summariser:
         wait_until(lambda: summariser.counts().days_computed == 5)
         for _ in range(50):
             mark(database, site, FIRST)
@@ -84,7 +85,7 @@ def test_readings_that_never_pause_are_summed_up_all_the_same(
 ) -> None:
     monkeypatch.setattr("joulebook.summaries.summariser.LONGEST_SETTLE_S", 0.2)
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site)), settle_s=30.0) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site)), settle_s=30.0) as summariser:
         wait_until(lambda: summariser.counts().days_computed == 5)
         mark(database, site, FIRST)
 
@@ -100,7 +101,7 @@ def test_results_of_an_earlier_method_are_computed_anew(tmp_path: Path) -> None:
     with closing(database.connect()) as connection:
         connection.execute("DELETE FROM dirty_days")
         save_day(connection, site.id, FIRST, "day-0", b"{}", None, 0)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().days_computed == 1)
         with closing(database.connect()) as connection:
             methods = [method for _, method, _ in day_results(connection, site.id, None, None)]
@@ -111,7 +112,7 @@ def test_a_stopped_summariser_leaves_the_rest_dirty(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     database, site, _ = plant_studio(tmp_path)
-    summariser = Summariser(database, clock_ms=Clock(noon_ms(SECOND, site)), settle_s=0.0)
+    summariser = Summariser(database, clock_ms=TurnedClock(noon_ms(SECOND, site)), settle_s=0.0)
 
     def stopping(inputs: DayInputs) -> DayResult:
         summariser._stopping = True  # as stop() does, while today is being computed
@@ -124,7 +125,7 @@ def test_a_stopped_summariser_leaves_the_rest_dirty(
         assert dirty_count(connection) == 4
     # What was left is taken up by the next start.
     monkeypatch.setattr(stretches, "compute_day", compute_day)
-    with running(database, Clock(noon_ms(SECOND, site))) as again:
+    with running(database, TurnedClock(noon_ms(SECOND, site))) as again:
         wait_until(lambda: again.counts().dirty_days == 0)
 
 

@@ -14,14 +14,15 @@ from joulebook.summaries.summariser import FIRST_RETRY_S, Summariser
 from tests.helpers.failing_clocks import FailingClock
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.stored_plants import FIRST, LAST, noon_ms, plant_studio
-from tests.service.summaries.running_summariser import SECOND, Clock, mark, running
+from tests.helpers.turned_clocks import TurnedClock
+from tests.service.summaries.running_summariser import SECOND, mark, running
 
 
 def test_a_day_that_fails_is_named_and_tried_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     database, site, _ = plant_studio(tmp_path)
-    clock, broken, tries = Clock(noon_ms(LAST, site)), [True], [0]
+    clock, broken, tries = TurnedClock(noon_ms(LAST, site)), [True], [0]
 
     def picky(inputs: DayInputs) -> DayResult:
         if inputs.day == SECOND:
@@ -85,7 +86,7 @@ def test_a_stretch_that_cannot_be_read_costs_its_days_only(
 
     with monkeypatch.context() as patch:
         patch.setattr(stretches, "read_pieces", torn)
-        with running(database, Clock(noon_ms(LAST, site))) as summariser:
+        with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
             wait_until(lambda: len(summariser.counts().failing) == 5)
             assert "could not convert string" in summariser.counts().failing[0]
             assert summariser.alive
@@ -102,13 +103,13 @@ def test_a_disk_that_fails_while_reading_is_told_once(
         )
 
     monkeypatch.setattr(stretches, "read_pieces", failing)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().failing == ("the disk failed",))
 
 
 def test_a_database_that_is_away_is_waited_for(tmp_path: Path) -> None:
     database, site, _ = plant_studio(tmp_path)
-    clock = Clock(noon_ms(LAST, site))
+    clock = TurnedClock(noon_ms(LAST, site))
     away = database.path.with_suffix(".away")
     with running(database, clock) as summariser:
         wait_until(lambda: summariser.counts().dirty_days == 0)
@@ -126,7 +127,7 @@ def test_a_database_that_is_away_is_waited_for(tmp_path: Path) -> None:
 
 def test_a_bug_in_a_run_is_told_and_does_not_end_the_thread(tmp_path: Path) -> None:
     database, site, _ = plant_studio(tmp_path)
-    with running(database, Clock(noon_ms(LAST, site))) as summariser:
+    with running(database, TurnedClock(noon_ms(LAST, site))) as summariser:
         wait_until(lambda: summariser.counts().days_computed == 5)
         with closing(database.connect()) as connection:
             connection.execute("ALTER TABLE dirty_days RENAME TO elsewhere")

@@ -5,20 +5,15 @@ import pytest
 from joulebook.storage.database import Database
 from joulebook.summaries.homes import worker
 from joulebook.summaries.homes.worker import COMPARE_EVERY_MS, HomeLines
+from tests.helpers.databases import NOON_MS
 from tests.helpers.mqtt_inbox import wait_until
-
-
-class Clock:
-    now_ms = 1_772_366_400_000
-
-    def __call__(self) -> int:
-        return self.now_ms
+from tests.helpers.turned_clocks import TurnedClock
 
 
 def test_it_looks_at_all_and_compares_by_the_hour(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    database, clock, done = Database.open(tmp_path), Clock(), []
+    database, clock, done = Database.open(tmp_path), TurnedClock(NOON_MS), []
     changed = iter([0, 0, 2, 0, 0])
 
     def update_numbers(*_: object, **__: object) -> int:
