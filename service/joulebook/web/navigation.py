@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from starlette.routing import BaseRoute, Match
 
+from joulebook.web.words.texts import PAGES
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
@@ -19,19 +21,23 @@ class Entry:
         return f"/sites/{site}{self.below}"
 
 
+def _entry(name: str, below: str) -> Entry:
+    return Entry(name, PAGES[name], below)
+
+
 ENTRIES = (
-    Entry("week", "This week", ""),
-    Entry("day", "Today", "/today"),
-    Entry("months", "Months", "/months"),
-    Entry("checks", "Checks", "/checks"),
-    Entry("carry", "Carry", "/carry"),
-    Entry("efficiency", "Efficiency", "/efficiency"),
-    Entry("wear", "Wear", "/wear"),
-    Entry("warranty", "Warranty", "/warranty"),
-    Entry("money", "Money", "/money"),
-    Entry("alerts", "Alerts", "/alerts"),
-    Entry("quarantine", "Set aside", "/quarantine"),
-    Entry("setup", "Setup", "/setup"),
+    _entry("week", ""),
+    _entry("day", "/today"),
+    _entry("months", "/months"),
+    _entry("checks", "/checks"),
+    _entry("carry", "/carry"),
+    _entry("efficiency", "/efficiency"),
+    _entry("wear", "/wear"),
+    _entry("warranty", "/warranty"),
+    _entry("money", "/money"),
+    _entry("alerts", "/alerts"),
+    _entry("quarantine", "/quarantine"),
+    _entry("setup", "/setup"),
 )
 
 

@@ -8,20 +8,6 @@ from joulebook.summaries.plan_ground import Asked, PlanGround
 from joulebook.web.access.forms import Form
 from joulebook.web.region.dates import month_name
 
-LABELS = {
-    "load_kw": "More power in use",
-    "load_kwh": "More energy in use",
-    "from": "From",
-    "to": "To",
-    "first": "First month",
-    "last": "Last month",
-    "panels": "Panels",
-    "battery_kwh": "The battery holds",
-    "charge_kw": "It takes at most",
-    "discharge_kw": "It gives at most",
-    "round_trip": "Gives back",
-    "reserve": "Kept in reserve",
-}
 MONTHS = [(month, month_name(date(2024, month, 1))) for month in range(1, 13)]
 HOURS = [(hour * 60, f"{hour:02d}:00") for hour in range(25)]
 

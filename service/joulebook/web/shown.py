@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from joulebook.summaries.numbers import Document
 from joulebook.web.region import formats
+from joulebook.web.words.texts import SAME_REASON
 
 _UNBROKEN_DASH = f"\N{WORD JOINER}{formats.DASH}\N{WORD JOINER}"
 
@@ -101,7 +102,7 @@ def without_repeats(rows: Sequence[Shown], *, said: str | None = None) -> list[S
     for row in rows:
         again = row.reason is not None and row.reason == said and row.interval is None
         said = row.reason or said
-        told.append(replace(row, reason="for the same reason as above") if again else row)
+        told.append(replace(row, reason=SAME_REASON) if again else row)
     return told
 
 

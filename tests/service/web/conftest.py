@@ -9,7 +9,7 @@ from joulebook.storage import passwords
 from joulebook.storage.catalogue import site_named
 from joulebook.storage.database import Database
 from joulebook.storage.reading import latest_readings
-from joulebook.web.newest import last_heard_ms
+from joulebook.web.words.newest import last_heard_ms
 from tests.helpers.analysed_sites import long_studio, shallow_studio, short_studio
 from tests.helpers.browser import Page, opened_page
 from tests.helpers.pages import Studio, client_of, empty_studio, measured_studio

@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 
 from joulebook.storage.reading import latest_readings
-from joulebook.web.newest import newest_of
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words.newest import newest_of
 
 router = APIRouter(prefix="/api/v1", tags=["readings"])
 

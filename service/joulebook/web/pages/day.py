@@ -81,8 +81,7 @@ def day_page(
         current="day" if shown == today else None,
         day=shown,
         week_name=None if Week.of(shown) == Week.of(today) else Week.of(shown).name,
-        window=f"{formats.day_plain(shown)}, from local midnight"
-        f" to {'now' if shown == today else 'midnight'}",
+        window=sentences.day_window(shown, so_far=shown == today),
         earlier=shown - timedelta(days=1) if first is not None and first < shown else None,
         later=shown + timedelta(days=1) if shown < today else None,
         first=first,
@@ -142,11 +141,12 @@ def day_numbers(
     if result is not None:
         numbers = numbers_of(result, hours=hours)
     else:
-        reason = "the readings of this day are not summed up yet" if has_readings else "no readings"
+        reason = texts.NOT_SUMMED if has_readings else texts.NO_READINGS
         numbers = {name: refused(reason, method="day-1") for name in texts.LABELS}
-    when = "Today" if so_far else "On this day"
     return {
-        "sentence": sentences.energy_sentence(when, site.name, numbers),
+        "sentence": sentences.energy_sentence(
+            sentences.day_begins(so_far=so_far), site.name, numbers
+        ),
         "measured": sentences.measured_sentence(coverage(results, hours=hours), so_far=so_far),
         "numbers": numbers,
         "so_far": so_far,

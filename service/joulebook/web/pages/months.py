@@ -1,18 +1,16 @@
 """The trend of a site, month by month."""
 
-from collections.abc import Sequence
 from contextlib import closing
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from joulebook.storage.quarantine import quarantine_count
-from joulebook.storage.records import Site
 from joulebook.summaries.windows import SUM_METHOD
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.spans.months import Month
 from joulebook.web.spans.noted import noted_since
-from joulebook.web.words import sentences, texts
+from joulebook.web.words import texts
+from joulebook.web.words.sentences import lead_of_months
 
 router = APIRouter(include_in_schema=False)
 
@@ -33,24 +31,10 @@ def months_page(site: Sited, backing: Backed) -> HTMLResponse:
         current="months",
         months=months[::-1],
         noted=noted_since(backing.database, site, months[0].first, now_ms=now_ms) if months else [],
-        lead=lead(site, months),
+        lead=lead_of_months(site, months),
         energies=_ENERGIES,
         sum_method=SUM_METHOD,
         efficiency_workings=texts.EFFICIENCY_WORKINGS,
         data_dir=backing.database.data_dir,
     )
     return HTMLResponse(page)
-
-
-def lead(site: Site, months: Sequence[Month]) -> list[str]:
-    """Return the sentences that the page begins with: the last full month, or what there is."""
-    if not months:
-        return ["No day has been summed up yet."]
-    full = [month for month in months if not month.so_far]
-    month = full[-1] if full else months[-1]
-    when = f"In {month.name}" if full else f"In {month.name} so far"
-    return [
-        sentences.energy_sentence(when, site.name, month.totals),
-        sentences.round_trip_sentence(month.name, month.round_trip),
-        sentences.measured_sentence(month.coverage_ratio, so_far=not full),
-    ]

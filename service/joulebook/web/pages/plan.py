@@ -13,10 +13,10 @@ from joulebook.web.backing import Backing
 from joulebook.web.figures.plan import plan_figure
 from joulebook.web.pages.figures import Painted
 from joulebook.web.pages.records import has_readings, record_page
-from joulebook.web.plan_form import HOURS, LABELS, MONTHS, asked_of, standing
+from joulebook.web.plan_form import HOURS, MONTHS, asked_of, standing
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.words.plan_rows import facts_of, lead_of, lines_of
-from joulebook.web.words.plan_texts import CAUTIONS, LIMITS, PLAN_WORKING
+from joulebook.web.words.plan_texts import CAUTIONS, LABELS, LIMITS, PLAN_WORKING
 
 router = APIRouter(include_in_schema=False)
 

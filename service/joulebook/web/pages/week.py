@@ -18,14 +18,22 @@ from joulebook.storage.records import Site
 from joulebook.summaries.reports import day_results_of
 from joulebook.web.asked import asked_week
 from joulebook.web.backing import Backing
-from joulebook.web.newest import last_heard_ms, newest_of
 from joulebook.web.region import formats
 from joulebook.web.sites import Backed, Sited
 from joulebook.web.spans.noted import noted_in
 from joulebook.web.spans.totals import coverage, elapsed_hours, says_something, totals_of
 from joulebook.web.spans.weeks import Week
 from joulebook.web.words import sentences, texts
-from joulebook.web.words.comparison_sentences import ToldWeek, told_week
+from joulebook.web.words.comparison_sentences import (
+    DAYS_BEFORE,
+    LAST_WEEK,
+    WEEK_BEFORE,
+    YEAR_BEFORE,
+    ToldWeek,
+    told_week,
+)
+from joulebook.web.words.newest import last_heard_ms, newest_of
+from joulebook.web.words.sentences import week_window
 
 router = APIRouter(include_in_schema=False)
 
@@ -100,8 +108,8 @@ def told_weeks(backing: Backing, site: Site, week: Week, *, now_ms: int) -> list
     yearly = week.year_before
     same = yearly.name[-3:] == week.name[-3:]
     others = (
-        (week.shifted(-1), "last week" if so_far else "the week before"),
-        (yearly, "the same week a year before" if same else "the week 364 days before"),
+        (week.shifted(-1), LAST_WEEK if so_far else WEEK_BEFORE),
+        (yearly, YEAR_BEFORE if same else DAYS_BEFORE),
     )
     return [
         told_week(
@@ -122,21 +130,17 @@ def week_numbers(
     totals = totals_of(days, hours=hours)
     so_far = week == Week.of(today)
     measured = coverage(days, hours=hours)
-    when = "This week" if so_far else "In this week"
     return {
-        "sentence": sentences.energy_sentence(when, site.name, totals),
+        "sentence": sentences.energy_sentence(
+            sentences.week_begins(so_far=so_far), site.name, totals
+        ),
         "measured": sentences.measured_sentence(measured, so_far=so_far),
-        "title": ("This week, " if so_far else "") + formats.days_between(week.monday, week.sunday),
-        "window": _window(week, so_far=so_far),
+        "title": sentences.week_title(week, so_far=so_far),
+        "window": week_window(week, so_far=so_far),
         "totals": totals,
         "so_far": so_far,
         "days": day_lines(week, days, zone=site.zone, now_ms=now_ms),
     }
-
-
-def _window(week: Week, *, so_far: bool) -> str:
-    days = formats.days_between(week.monday, week.sunday)
-    return f"{days}, local midnight to midnight{', up to now' if so_far else ''}"
 
 
 def day_lines(

@@ -19,6 +19,7 @@ from joulebook.storage.records import Site
 from joulebook.summaries.same_hours import shared_days
 from joulebook.web.spans.totals import elapsed_hours
 from joulebook.web.spans.weeks import Week
+from joulebook.web.words.texts import NO_WEEK
 
 #: How many pairs of days are kept at hand, some hundred bytes each: 14 make a page.
 _MOST_KEPT = 400
@@ -82,7 +83,7 @@ class Comparisons:
             (each.difference for each in numbers.values()), key=lambda each: each.coverage_ratio
         )
         given = any(each.difference.value is not None for each in numbers.values())
-        reason = "no reading of that week is there" if not shared else best.reason
+        reason = NO_WEEK if not shared else best.reason
         return Beside(
             other=other,
             numbers=numbers,

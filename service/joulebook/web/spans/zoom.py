@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from joulebook.core.spans import Span
 from joulebook.web.problems import ProblemError
 from joulebook.web.region import formats
+from joulebook.web.words.texts import ZOOM
 
 #: Nothing shorter is shown: what is between two readings is not known. [ms]
 SHORTEST_MS = 120_000
@@ -80,16 +81,16 @@ class Zoom:
         length = self.span.end_ms - self.span.start_ms
         middle = (self.span.start_ms + self.span.end_ms) // 2
         return [
-            self._step("earlier", "Earlier", self._around(middle - length, length)),
-            self._step("later", "Later", self._around(middle + length, length)),
-            self._step("closer", "Closer", self._around(middle, max(length // 2, SHORTEST_MS))),
-            self._step("wider", "Wider", self._around(middle, 2 * length)),
-            self._step("whole", "Whole day", self.whole),
+            self._step("earlier", self._around(middle - length, length)),
+            self._step("later", self._around(middle + length, length)),
+            self._step("closer", self._around(middle, max(length // 2, SHORTEST_MS))),
+            self._step("wider", self._around(middle, 2 * length)),
+            self._step("whole", self.whole),
         ]
 
-    def _step(self, name: str, words: str, span: Span) -> Step:
+    def _step(self, name: str, span: Span) -> Step:
         url = None if span == self.span else self.path + self.query_of(span)
-        return Step(name=name, words=words, url=url)
+        return Step(name=name, words=ZOOM[name], url=url)
 
     def _around(self, middle_ms: int, length_ms: int) -> Span:
         """Return a part about an instant, moved into the day, on whole minutes."""

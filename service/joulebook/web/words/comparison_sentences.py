@@ -21,6 +21,10 @@ _MUCH = 0.98
 #: An interval narrower than this is written with one decimal more. [Wh]
 _NARROW_WH = 200.0
 
+#: What a week stands beside: the week before it, and the one a year before or nearly so.
+LAST_WEEK, WEEK_BEFORE = "last week", "the week before"
+YEAR_BEFORE, DAYS_BEFORE = "the same week a year before", "the week 364 days before"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToldWeek:

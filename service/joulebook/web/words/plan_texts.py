@@ -35,3 +35,19 @@ CAUTIONS = (
     "Batteries and panels stay live when switched off. Do not open what you are not qualified to "
     "open.",
 )
+
+#: What the fields of the form are called.
+LABELS = {
+    "load_kw": "More power in use",
+    "load_kwh": "More energy in use",
+    "from": "From",
+    "to": "To",
+    "first": "First month",
+    "last": "Last month",
+    "panels": "Panels",
+    "battery_kwh": "The battery holds",
+    "charge_kw": "It takes at most",
+    "discharge_kw": "It gives at most",
+    "round_trip": "Gives back",
+    "reserve": "Kept in reserve",
+}

@@ -1,9 +1,13 @@
 """The sentence that a page begins with: the answer, in words."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import date
 
 from joulebook.core.estimate import Estimate
+from joulebook.storage.records import Site
 from joulebook.web.region import formats
+from joulebook.web.spans.months import Month
+from joulebook.web.spans.weeks import Week
 
 #: A share of the time that is not worth a remark.
 _MUCH = 0.98
@@ -70,3 +74,43 @@ def _coverage(numbers: Mapping[str, Estimate]) -> float:
 def _wh(numbers: Mapping[str, Estimate], name: str) -> float | None:
     number = numbers.get(name)
     return None if number is None else number.value
+
+
+def lead_of_months(site: Site, months: Sequence[Month]) -> list[str]:
+    """Return the sentences that the page begins with: the last full month, or what there is."""
+    if not months:
+        return ["No day has been summed up yet."]
+    full = [month for month in months if not month.so_far]
+    month = full[-1] if full else months[-1]
+    when = f"In {month.name}" if full else f"In {month.name} so far"
+    return [
+        energy_sentence(when, site.name, month.totals),
+        round_trip_sentence(month.name, month.round_trip),
+        measured_sentence(month.coverage_ratio, so_far=not full),
+    ]
+
+
+def week_begins(*, so_far: bool) -> str:
+    """Return how the sentence of a week begins."""
+    return "This week" if so_far else "In this week"
+
+
+def day_begins(*, so_far: bool) -> str:
+    """Return how the sentence of a day begins."""
+    return "Today" if so_far else "On this day"
+
+
+def day_window(day: date, *, so_far: bool) -> str:
+    """Return from when to when a day's numbers are."""
+    return f"{formats.day_plain(day)}, from local midnight to {'now' if so_far else 'midnight'}"
+
+
+def week_title(week: Week, *, so_far: bool) -> str:
+    """Return what a week's page is called."""
+    return ("This week, " if so_far else "") + formats.days_between(week.monday, week.sunday)
+
+
+def week_window(week: Week, *, so_far: bool) -> str:
+    """Return from when to when a week's numbers are."""
+    days = formats.days_between(week.monday, week.sunday)
+    return f"{days}, local midnight to midnight{', up to now' if so_far else ''}"

@@ -35,6 +35,36 @@ PROBLEMS = {
     "internal-error": "A mistake of ours",
 }
 
+#: The pages of a site, as the row at the top names them.
+PAGES = {
+    "week": "This week",
+    "day": "Today",
+    "months": "Months",
+    "checks": "Checks",
+    "carry": "Carry",
+    "efficiency": "Efficiency",
+    "wear": "Wear",
+    "warranty": "Warranty",
+    "money": "Money",
+    "alerts": "Alerts",
+    "quarantine": "Set aside",
+    "setup": "Setup",
+}
+#: The links between parts of a day.
+ZOOM = {
+    "earlier": "Earlier",
+    "later": "Later",
+    "closer": "Closer",
+    "wider": "Wider",
+    "whole": "Whole day",
+}
+
+#: Why a number is not given, where no floor below says it.
+NO_READINGS = "no readings"
+NOT_SUMMED = "the readings of this day are not summed up yet"
+NO_WEEK = "no reading of that week is there"
+SAME_REASON = "for the same reason as above"
+
 #: A silence after which the newest readings say nothing of now. [s]
 STALE_AFTER_S = 600
 

@@ -1,5 +1,5 @@
 from joulebook.storage.records import Site
-from joulebook.web.pages.months import lead
+from joulebook.web.words.sentences import lead_of_months
 from tests.helpers.pages import Studio, words_of
 
 
@@ -43,5 +43,5 @@ def test_an_empty_site_says_what_to_do_next(empty: Studio) -> None:
 
 def test_a_first_month_is_so_far(studio: Studio) -> None:
     site = Site(id=1, name="studio", timezone="Europe/Lisbon")
-    assert lead(site, []) == ["No day has been summed up yet."]
+    assert lead_of_months(site, []) == ["No day has been summed up yet."]
     assert studio.site.name == site.name

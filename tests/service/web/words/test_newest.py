@@ -1,5 +1,5 @@
 from joulebook.storage.records import Latest, Series
-from joulebook.web.newest import last_heard_ms, newest_of
+from joulebook.web.words.newest import last_heard_ms, newest_of
 
 _NOW_MS = 1_772_625_600_000
 
