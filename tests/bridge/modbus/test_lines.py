@@ -1,15 +1,12 @@
 """Reading from real Modbus servers (pymodbus), whole and broken."""
 
-import json
 import random
 import socket
 import threading
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-from joulebook_bridge.modbus.addresses import NetworkLine
 from joulebook_bridge.modbus.faults import (
     EXCEPTIONS,
     LineFault,
@@ -18,31 +15,16 @@ from joulebook_bridge.modbus.faults import (
     UnreachableFault,
 )
 from joulebook_bridge.modbus.lines import Function, Line
+from tests.bridge.modbus.real_lines import PLANT, VECTORS, line_to
 from tests.helpers.fault_proxy import fault_proxy
-from tests.helpers.modbus_servers import plant_of, tcp_server, words_at
+from tests.helpers.modbus_servers import tcp_server
 from tests.helpers.mqtt_inbox import wait_until
-
-VECTORS = json.loads(
-    (Path(__file__).parents[2] / "data" / "wire_vectors.json").read_text(encoding="utf-8")
-)
-PLANT = plant_of({1: words_at(0, range(100)) | words_at(107, [555, 0, 100]), 17: words_at(8, [10])})
-
-
-def line_to(port: int, *, timeout_s: float = 0.25) -> Line:
-    return Line(NetworkLine("127.0.0.1", port), timeout_s=timeout_s)
 
 
 @pytest.fixture(scope="module")
 def port() -> Iterator[int]:
     with tcp_server(PLANT) as (port, _):
         yield port
-
-
-@pytest.fixture
-def line(port: int) -> Iterator[Line]:
-    line = line_to(port)
-    yield line
-    line.close()
 
 
 def test_holding_and_input_registers(line: Line) -> None:

@@ -11,28 +11,17 @@ from pymodbus.pdu.register_message import WriteSingleRegisterRequest
 
 import joulebook_bridge
 from joulebook_bridge.modbus import lines
-from joulebook_bridge.modbus.addresses import NetworkLine
 from joulebook_bridge.modbus.lines import Line
+from tests.bridge.modbus.real_lines import line_to
 from tests.helpers.modbus_servers import plant_of, tcp_server, words_at
 
 PLANT = plant_of({1: words_at(0, range(100))})
-
-
-def line_to(port: int, *, timeout_s: float = 0.25) -> Line:
-    return Line(NetworkLine("127.0.0.1", port), timeout_s=timeout_s)
 
 
 @pytest.fixture(scope="module")
 def port() -> Iterator[int]:
     with tcp_server(PLANT) as (port, _):
         yield port
-
-
-@pytest.fixture
-def line(port: int) -> Iterator[Line]:
-    line = line_to(port)
-    yield line
-    line.close()
 
 
 def test_nothing_that_writes_ever_becomes_a_frame(port: int) -> None:

@@ -1,10 +1,8 @@
 """Serial lines: RTU frames over pseudo-terminals, and their checksums."""
 
-import json
 import os
 import threading
 import tty
-from pathlib import Path
 
 import pytest
 from pymodbus.framer.rtu import FramerRTU
@@ -16,12 +14,8 @@ from joulebook_bridge.modbus.faults import (
     UnreachableFault,
 )
 from joulebook_bridge.modbus.lines import Line
-from tests.helpers.modbus_servers import plant_of, serial_server, words_at
-
-VECTORS = json.loads(
-    (Path(__file__).parents[2] / "data" / "wire_vectors.json").read_text(encoding="utf-8")
-)
-PLANT = plant_of({1: words_at(0, range(100)) | words_at(107, [555, 0, 100]), 17: words_at(8, [10])})
+from tests.bridge.modbus.real_lines import PLANT, VECTORS
+from tests.helpers.modbus_servers import serial_server
 
 
 def test_a_serial_line_with_several_units() -> None:
