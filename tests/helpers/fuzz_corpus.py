@@ -67,15 +67,15 @@ _PUBLISH_PROPERTIES = b"\x01\x01\x02\x00\x00\x00\x09\x03" + text("a") + b"\x26" 
 _CONNECT_PROPERTIES = b"\x11\x00\x00\x00\x0a\x21\x00\x14\x27\x00\x00\x01\x00\x17\x01\x19\x00"
 
 
-def packets(level: int) -> list[bytes]:
-    """Return packets of each kind that a client sends, the CONNECT first."""
+def each_kind(level: int, topic: str = TOPIC) -> list[bytes]:
+    """Return a packet of each kind that a client sends, the CONNECT first."""
     five = level == 5
     raw = _PUBLISH_PROPERTIES if five else b""
     return [
         connect(level, raw=_CONNECT_PROPERTIES, will=("w", b"gone", 1, True), raw_will=raw),
-        publish(TOPIC, level=level, qos=0, raw=raw),
-        publish(TOPIC, level=level, qos=1, raw=raw, payload=bytes(200)),
-        publish(TOPIC, level=level, qos=2, packet_id=9),
+        publish(topic, level=level, qos=0, raw=raw),
+        publish(topic, level=level, qos=1, raw=raw, payload=bytes(200)),
+        publish(topic, level=level, qos=2, packet_id=9),
         pubrel(9),
         packet(0x40, b"\x00\x01" + (b"\x10\x00" if five else b"")),
         packet(0x82, b"\x00\x0a" + properties(level) + text("a/#") + b"\x01"),
@@ -83,6 +83,13 @@ def packets(level: int) -> list[bytes]:
         packet(0xF0, b"\x18" + properties(5, b"\x15" + text("m"))),
         PINGREQ,
         DISCONNECT if not five else bytes.fromhex("E007 00 05 1100000009"),
+    ]
+
+
+def packets(level: int) -> list[bytes]:
+    """Return packets of each kind, and those with the payloads that the service takes."""
+    return [
+        *each_kind(level),
         *(publish(TOPIC, pack, level=level, packet_id=7) for pack in packs()),
         *(publish("kiln/2/state", mapped, level=level, packet_id=8) for mapped in MAPPED),
     ]

@@ -11,40 +11,15 @@ from joulebook.ingest.mqtt.limits import SessionLimits
 from joulebook.ingest.mqtt.reader import PacketReader
 from joulebook.ingest.mqtt.reasons import ProtocolError
 from joulebook.ingest.mqtt.session import ServerSession
+from tests.helpers.fuzz_corpus import each_kind
 from tests.helpers.mqtt_inbox import RecordingInbox
 from tests.helpers.mqtt_packets import (
-    DISCONNECT,
-    PINGREQ,
     connect,
-    packet,
-    properties,
     publish,
-    pubrel,
-    text,
 )
 from tests.helpers.mqtt_server import running_listener
 
-PUBLISH_PROPERTIES = b"\x01\x01\x02\x00\x00\x00\x09\x03" + text("a") + b"\x26" + text("k") * 2
-CONNECT_PROPERTIES = b"\x11\x00\x00\x00\x0a\x21\x00\x14\x27\x00\x00\x01\x00\x17\x01\x19\x00"
-
-
-def examples(level: int) -> list[bytes]:
-    """Return one packet of each kind that a client sends."""
-    five = level == 5
-    raw = PUBLISH_PROPERTIES if five else b""
-    return [
-        connect(level, raw=CONNECT_PROPERTIES, will=("w", b"gone", 1, True), raw_will=raw),
-        publish(level=level, qos=0, raw=raw),
-        publish(level=level, qos=1, raw=raw, payload=bytes(200)),
-        publish(level=level, qos=2, packet_id=9),
-        pubrel(9),
-        packet(0x40, b"\x00\x01" + (b"\x10\x00" if five else b"")),
-        packet(0x82, b"\x00\x0a" + properties(level) + text("a/#") + b"\x01"),
-        packet(0xA2, b"\x00\x0a" + properties(level) + text("a/#")),
-        packet(0xF0, b"\x18" + properties(5, b"\x15" + text("m"))),
-        PINGREQ,
-        DISCONNECT if not five else bytes.fromhex("E007 00 05 1100000009"),
-    ]
+TOPIC = "joulebook/v1/home/battery"
 
 
 def mutated(rng: random.Random, raw: bytes) -> bytes:
@@ -79,7 +54,7 @@ def test_mutated_packets_raise_nothing_but_the_codecs_error(level: int) -> None:
     rng = random.Random(level)
     refused = 0
     for _ in range(500):
-        for raw in examples(level):
+        for raw in each_kind(level, TOPIC):
             reader = PacketReader(1024 * 1024)
             reader.feed(connect(level))
             reader.next_packet()
@@ -94,7 +69,7 @@ def test_mutated_connects_raise_nothing_but_the_codecs_error(level: int) -> None
     refused = 0
     for _ in range(2000):
         reader = PacketReader(1024 * 1024)
-        reader.feed(mutated(rng, examples(level)[0]))
+        reader.feed(mutated(rng, each_kind(level, TOPIC)[0]))
         refused += drain(reader)
     assert 500 < refused < 2000
 
@@ -116,7 +91,7 @@ def test_a_session_survives_any_order_of_packets(level: int) -> None:
         session.admit(0.0)
         waiting = []
         for _ in range(30):
-            one = rng.choice(examples(level)[1:5])
+            one = rng.choice(each_kind(level, TOPIC)[1:5])
             raw = mutated(rng, one) if rng.random() < 0.1 else one
             waiting += session.receive(raw, 0.0)
             if waiting and rng.random() < 0.5:
@@ -137,7 +112,7 @@ def test_the_server_stays_whatever_arrives(level: int) -> None:
         for n in range(100):
             with server.stranger() as client:
                 start = b"" if n % 4 == 0 else connect(level, client_id=f"c{n}")
-                noise = b"".join(mutated(rng, raw) for raw in examples(level))
+                noise = b"".join(mutated(rng, raw) for raw in each_kind(level, TOPIC))
                 client.send(start + noise)
         with server.client(level) as client:
             client.send(publish(level=level, payload=b"still here"))
