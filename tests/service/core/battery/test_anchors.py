@@ -11,20 +11,10 @@ from joulebook.core.battery.anchors import Measured, measure
 from joulebook.core.battery.nights import night_list
 from joulebook.core.battery.resistance import PackResistance
 from joulebook.core.estimate import Estimate
-from joulebook.core.history import PackHistory
 from tests.helpers.cycled_packs import RESISTANCE_OHM, START_MS, cycled_pack
+from tests.helpers.deep_nights import kept
 
 HOUR_MS = 3_600_000
-
-
-def _part(history: PackHistory, rows: slice) -> PackHistory:
-    return replace(
-        history,
-        at_ms=history.at_ms[rows],
-        voltage_v=history.voltage_v[rows],
-        current_a=history.current_a[rows],
-        temperature_c=history.temperature_c[rows],
-    )
 
 
 def _resistance(measured: Measured) -> PackResistance:
@@ -98,7 +88,7 @@ def test_without_load_steps_only_quiet_nights_count() -> None:
 
 @pytest.mark.parametrize("rows", [slice(0, 0), slice(0, 1), slice(0, 2), slice(0, 1440)])
 def test_hardly_any_record_is_no_failure(rows: slice) -> None:
-    measured = measure(_part(cycled_pack(2), rows))
+    measured = measure(kept(cycled_pack(2), rows))
     assert measured.reasons == ()
     assert measured.balances.full_to_full.hours.size == 0
     assert measured.balances.full_to_low.low_ms.size == 0
