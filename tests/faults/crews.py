@@ -6,6 +6,7 @@ import signal
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -56,23 +57,26 @@ class Killing:
 
         forget_results(self._database)
         assert not rows_of(self._database)
-        killer = threading.Thread(target=self._kill)
+        # After so many homes, and so that some are left to be killed at.
+        after, far = self._chance.randrange(len(HOMES) - 2 * WORKERS), threading.Event()
+        killer = threading.Thread(target=self._kill, args=(far,))
         killer.start()
-        report = self._computed(SchedulerCrew(self._crew.address, place_of(self._database)))
+        report = self._computed(
+            SchedulerCrew(self._crew.address, place_of(self._database)),
+            lambda done, _: far.set() if done >= after else None,
+        )
         killer.join()
         self._again += report.repeated
         self._done += len(report.done)
         self._count()
 
-    def _computed(self, crew: Any) -> Report:
+    def _computed(self, crew: Any, progress: Callable[[int, int], None] | None = None) -> Report:
         tasks = tasks_of(self._database)
-        return Run(crew, tasks, total=len(tasks), rests_s=(0.0,)).go()
+        return Run(crew, tasks, total=len(tasks), rests_s=(0.0,), progress=progress).go()
 
-    def _kill(self) -> None:
+    def _kill(self, far: threading.Event) -> None:
         data_dir = self._database.data_dir
-        wait_until(lambda: bool(at_work(data_dir)), PATIENCE_S)
-        # Somewhere in the run, and not always at its first homes.
-        time.sleep(self._chance.uniform(0, LATEST_S * len(HOMES) / WORKERS))
+        assert far.wait(PATIENCE_S)
         seen: list[int] = []
 
         def look() -> bool:

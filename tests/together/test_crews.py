@@ -19,12 +19,12 @@ from tests.helpers.told_workers import at_work, forget, telling
 def test_nothing_is_lost_where_a_worker_is_killed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(crews, "HOMES", crews.HOMES[:3])
+    monkeypatch.setattr(crews, "HOMES", crews.HOMES[:5])
     told = crews.killed_workers(tmp_path, 1, seed=3)
     assert told.whole
     assert told.rounds == 1
     # Two days and four documents of each home; of the studio ten days and those beside them.
-    assert told.sent == told.stored == 3 * (2 + 4) + 12 + 4
+    assert told.sent == told.stored == 5 * (2 + 4) + 12 + 4
 
 
 def test_a_worker_tells_when_it_is_at_a_home(tmp_path: Path) -> None:
