@@ -15,7 +15,7 @@ from joulebook.web.access.sharing import Seals, can_be_shared
 from joulebook.web.analyses import Analyses
 from joulebook.web.api import delivery, latest, operations, readings, reports
 from joulebook.web.api import homes as homes_api
-from joulebook.web.api.description import describe
+from joulebook.web.api.description import ABOUT, describe
 from joulebook.web.assets import PLOTLY, Assets
 from joulebook.web.backing import Backing, Inbox
 from joulebook.web.door.limits import ActorLimits, Limits, WebLimits
@@ -61,12 +61,6 @@ from joulebook.web.region.reader import ReadersRegion
 from joulebook.web.rendering import template_environment
 from joulebook.web.spans.comparisons import Comparisons
 from joulebook.web.watch.health import Health
-
-_DESCRIPTION = (
-    "What a home battery's logger knows. Instants are milliseconds of UTC, energies Wh, powers W, "
-    "ratios from 0 to 1. A number that cannot be given is null with its reason. Every error is a "
-    "problem document (RFC 9457)."
-)
 
 
 def build_app(
@@ -116,7 +110,7 @@ def build_app(
     app = FastAPI(
         title="joulebook",
         version=version,
-        description=_DESCRIPTION,
+        description=ABOUT,
         openapi_url="/api/openapi.json",
         docs_url=None,  # it would load its scripts from elsewhere; ours is /api/docs
         redoc_url=None,

@@ -10,6 +10,7 @@ from importlib import resources
 from jinja2 import Environment
 
 from joulebook.web.assets import Assets
+from joulebook.web.words.texts import DESCRIPTION
 
 MANIFEST, OFFLINE, WORKER = "joulebook.webmanifest", "offline.html", "worker.js"
 #: Paper of light and dark pages, as joulebook.css has it.
@@ -42,7 +43,7 @@ def _manifest(assets: Assets) -> dict[str, object]:
         "id": "/",
         "name": "joulebook",
         "short_name": "joulebook",
-        "description": "What a home battery's logger knows. It measures and never controls.",
+        "description": DESCRIPTION,
         "lang": "en",
         "start_url": "/",
         "scope": "/",

@@ -9,6 +9,12 @@ from fastapi import FastAPI
 from joulebook.web.asked import MAX_PAGE
 from joulebook.web.homes.choice import SHOWS
 
+#: What it begins with.
+ABOUT = (
+    "What a home battery's logger knows. Instants are milliseconds of UTC, energies Wh, powers W, "
+    "ratios from 0 to 1. A number that cannot be given is null with its reason. Every error is a "
+    "problem document (RFC 9457)."
+)
 _PROBLEM = {
     "type": "object",
     "description": "RFC 9457, with the four parts of every error here.",

@@ -34,6 +34,7 @@ from joulebook.web.pages.alerts import alerts_shown
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed
 from joulebook.web.words import fault_texts as faults
+from joulebook.web.words.alert_texts import TEST_BODY, TEST_TITLE
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/alerts")
 
@@ -115,8 +116,8 @@ def try_channel(site: Owned, number: int, _form: Sent, backing: Backed) -> Respo
     now_ms = backing.clock_ms()
     told = Told(
         about=f"test {now_ms}",
-        title=f"{site.name}: a test",
-        body="This channel works. Alerts will come like this one.\n",
+        title=TEST_TITLE.format(site=site.name),
+        body=TEST_BODY,
     )
     with closing(backing.database.connect()) as connection, transaction(connection):
         if number not in {each.id for each in channels_of(connection, site.id)}:

@@ -11,7 +11,7 @@ from joulebook.core.alerts.rules import BY_NAME, RULES, Rule
 from joulebook.reminders.deciding import limits_of
 from joulebook.reminders.letter import LetterDocuments, weekly_letter
 from joulebook.storage.alert_settings import RuleSetting, alert_settings, channels_of, rule_settings
-from joulebook.storage.alerts import Episode, episodes_of
+from joulebook.storage.alerts import episodes_of
 from joulebook.storage.deliveries import deliveries_of
 from joulebook.storage.records import Site
 from joulebook.web.access.actor import Actor
@@ -20,7 +20,7 @@ from joulebook.web.access.who import Asking
 from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.sites import Backed, Sited
-from joulebook.web.words.alert_texts import LABELS, WEEKDAYS, delivery_words, minute_text
+from joulebook.web.words.alert_texts import LABELS, WEEKDAYS, delivery_words, lead_of, minute_text
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}")
 
@@ -107,16 +107,6 @@ def alerts_shown(
         can_send=not backing.rules.demonstration,
     )
     return HTMLResponse(page, 422 if form.errors else 200)
-
-
-def lead_of(still: list[Episode], rules: dict[str, RuleSetting]) -> str:
-    """Return the answer in a sentence."""
-    if not still:
-        on = sum(setting.is_on for setting in rules.values())
-        return f"Nothing needs you now; {on} rules are watched."
-    first = still[0].sentence
-    more = f"; and {len(still) - 1} more" if len(still) > 1 else ""
-    return f"{first[:1].upper()}{first[1:]}{more}."
 
 
 def _lines(settings: dict[str, RuleSetting], site: Site) -> Iterator[RuleLine]:

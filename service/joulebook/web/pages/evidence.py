@@ -21,6 +21,7 @@ from joulebook.web.backing import Backing
 from joulebook.web.pages.records import record_page
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Backed, Sited
+from joulebook.web.words import fault_texts as faults
 
 router = APIRouter(include_in_schema=False, prefix="/sites/{site}/evidence")
 
@@ -40,7 +41,7 @@ def make_file(site: Owned, actor: Owner, form: Sent, backing: Backed) -> Respons
         try:
             backing.shelf.start(site, paper, now_ms=now_ms)
         except UnavailableError as error:
-            form.errors[""] = f"{error.what[:1].upper()}{error.what[1:]}: {error.next_step}."
+            form.errors[""] = faults.refused_for_now(error.what, error.next_step)
     if form.errors:
         return _page(backing, site, actor, form)
     _note(backing, site, actor, "make evidence file", now_ms)

@@ -11,14 +11,15 @@ from joulebook.web.backing import Backing
 from joulebook.web.region.choices import region_choices
 from joulebook.web.region.reader import COOKIE, PLAIN, chosen_region
 from joulebook.web.sites import Backed
+from joulebook.web.words.texts import REGION_ASKED, REGION_PLAIN
 
 router = APIRouter(include_in_schema=False)
 
 #: What the form sends for "as the browser asks".
 _ASKED = "asked"
 _CHOICES = (
-    (_ASKED, "As a site or the browser says"),
-    (PLAIN, "Plain: 25 November 2026"),
+    (_ASKED, REGION_ASKED),
+    (PLAIN, REGION_PLAIN),
 )
 _KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie (RFC 6265bis, 5.5)
 

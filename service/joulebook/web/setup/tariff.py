@@ -92,7 +92,7 @@ def tariff_from(form: Form, today: date) -> Tariff | None:
     except TariffError as error:
         for fault in error.faults:
             form.errors.setdefault(
-                _field_of(fault.place, origin), f"{fault.what}. Expected: {fault.expected}."
+                _field_of(fault.place, origin), faults.wrong(fault.what, fault.expected)
             )
         return None
     return wanted

@@ -1,1 +1,1 @@
-"""Everything that is English for readers, apart from what only a template says."""
+"""The English of the pages, apart from what only a template or a refusal says."""

@@ -1,5 +1,7 @@
 """The English of the page of alerts, apart from what its template says."""
 
+from joulebook.storage.alert_settings import RuleSetting
+from joulebook.storage.alerts import Episode
 from joulebook.storage.deliveries import Delivery
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -32,3 +34,17 @@ def delivery_words(delivery: Delivery) -> str:
 def minute_text(minute: int | None) -> str:
     """Return a minute of the day as browsers write it: HH:MM; empty for none."""
     return "" if minute is None else f"{minute // 60:02d}:{minute % 60:02d}"
+
+
+#: What a channel is sent where its owner tries it.
+TEST_TITLE, TEST_BODY = "{site}: a test", "This channel works. Alerts will come like this one.\n"
+
+
+def lead_of(still: list[Episode], rules: dict[str, RuleSetting]) -> str:
+    """Return the answer in a sentence."""
+    if not still:
+        on = sum(setting.is_on for setting in rules.values())
+        return f"Nothing needs you now; {on} rules are watched."
+    first = still[0].sentence
+    more = f"; and {len(still) - 1} more" if len(still) > 1 else ""
+    return f"{first[:1].upper()}{first[1:]}{more}."

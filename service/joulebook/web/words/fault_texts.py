@@ -56,6 +56,16 @@ def refused(what: str, expected: str) -> str:
     return f"{what[:1].upper()}{what[1:]}. Expected: {expected}."
 
 
+def wrong(what: str, expected: str) -> str:
+    """Return the same where their words begin a sentence already."""
+    return f"{what}. Expected: {expected}."
+
+
+def refused_for_now(what: str, next_step: str) -> str:
+    """Return what is said where something else has to come first."""
+    return f"{what[:1].upper()}{what[1:]}: {next_step}."
+
+
 def cannot_be(expected: str) -> str:
     """Return the same where their own words would name a field as programs do."""
     return f"This cannot be so. Expected: {expected}."

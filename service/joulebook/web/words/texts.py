@@ -50,6 +50,10 @@ PAGES = {
     "quarantine": "Set aside",
     "setup": "Setup",
 }
+#: What a phone says of the pages where they are put on its home screen.
+DESCRIPTION = "What a home battery's logger knows. It measures and never controls."
+#: How numbers and dates may be written, beside the regions.
+REGION_ASKED, REGION_PLAIN = "As a site or the browser says", "Plain: 25 November 2026"
 #: The links between parts of a day.
 ZOOM = {
     "earlier": "Earlier",
