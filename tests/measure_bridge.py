@@ -32,6 +32,7 @@ from joulebook_bridge.sender import Sender
 from joulebook_bridge.session import Credentials, Server
 from joulebook_bridge.spool.room import Room
 from joulebook_bridge.spool.spool import Spool
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.service import RunningService, clean_environment, running_service
 
@@ -206,10 +207,7 @@ def bridge_alone(
     """Let a bridge read the simulated studio, and look at it once it has settled."""
     environ = {
         **clean_environment(),
-        "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{service.mqtt_port}",
-        "JOULEBOOK_BRIDGE_SITE": "studio",
-        "JOULEBOOK_BRIDGE_NAME": "shed",
-        "JOULEBOOK_BRIDGE_TOKEN": secret,
+        **bridge_environ(service.mqtt_port, secret),
     }
     command = [sys.executable, "-m", "joulebook_bridge"]
     file = folder / "plant.toml"

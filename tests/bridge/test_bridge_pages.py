@@ -11,18 +11,14 @@ from joulebook_bridge.errors import WrongError
 from joulebook_bridge.parser import make_parser
 from joulebook_bridge.register_map import parse_map
 from joulebook_bridge.toml_tables import parse_toml
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.register_maps import HEAD, VOLTAGE, map_of
 
 DOCS = Path(__file__).parents[2] / "docs"
 BRIDGE = (DOCS / "bridge.md").read_text(encoding="utf-8")
 MAPS = (DOCS / "register-maps.md").read_text(encoding="utf-8")
 STUDIO = DOCS.parent / "clients/bridge/joulebook_bridge/simulate/studio-meter.toml"
-ENVIRON = {
-    "JOULEBOOK_BRIDGE_SERVER": "mqtt://127.0.0.1:1883",
-    "JOULEBOOK_BRIDGE_SITE": "studio",
-    "JOULEBOOK_BRIDGE_NAME": "shed",
-    "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-}
+ENVIRON = bridge_environ()
 
 
 def block(page: str, language: str) -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from joulebook_bridge.checking import check, report
 from joulebook_bridge.configuration import Configuration, load_configuration
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.modbus_servers import plant_of, tcp_server
 from tests.helpers.register_maps import CURRENT, HEAD, VOLTAGE
 from tests.helpers.scripted_mqtt import ScriptedServer, connack
@@ -30,12 +31,7 @@ def configuration(
         f'[spool]\n{spool}\n[[line]]\nurl = "{url}"\ntimeout_s = 0.1\n'
         '[[line.unit]]\nnumber = 1\nmap = "map.toml"\n'
     )
-    environ = {
-        "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{mqtt_port}",
-        "JOULEBOOK_BRIDGE_SITE": "studio",
-        "JOULEBOOK_BRIDGE_NAME": "shed",
-        "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-    }
+    environ = bridge_environ(mqtt_port)
     return load_configuration(folder / "bridge.toml", environ)
 
 

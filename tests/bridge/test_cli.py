@@ -13,6 +13,7 @@ import pytest
 from joulebook_bridge.cli import main, run
 from joulebook_bridge.clock import system_clock
 from joulebook_bridge.parser import units
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.scripted_mqtt import ScriptedServer, connack
 from tests.helpers.service import unused_port
@@ -23,12 +24,7 @@ READINGS = ("voltage=53.1V", "current=-12.4A", "soc=0.61")
 
 
 def environ(port: int, **changed: str) -> dict[str, str]:
-    return {
-        "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{port}",
-        "JOULEBOOK_BRIDGE_SITE": "studio",
-        "JOULEBOOK_BRIDGE_NAME": "shed",
-        "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-    } | changed
+    return bridge_environ(port) | changed
 
 
 def command(*arguments: str, environ: dict[str, str]) -> int:

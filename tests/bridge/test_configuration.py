@@ -6,14 +6,10 @@ from joulebook_bridge.configuration import Configuration, entries_of, load_confi
 from joulebook_bridge.errors import WrongError
 from joulebook_bridge.modbus.addresses import NetworkLine, SerialLine
 from joulebook_bridge.session import Server
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.register_maps import CURRENT, HEAD, VOLTAGE
 
-ENVIRON = {
-    "JOULEBOOK_BRIDGE_SERVER": "mqtt://127.0.0.1:1883",
-    "JOULEBOOK_BRIDGE_SITE": "studio",
-    "JOULEBOOK_BRIDGE_NAME": "shed",
-    "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-}
+ENVIRON = bridge_environ()
 LINE = """
 [[line]]
 url = "tcp://10.0.0.7"

@@ -13,6 +13,7 @@ from joulebook_bridge.clock import system_clock
 from joulebook_bridge.configuration import Configuration, load_configuration
 from joulebook_bridge.modbus.polling import Poller
 from joulebook_bridge.running import Bridge
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.modbus_servers import plant_of, tcp_server
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.register_maps import CURRENT, HEAD, VOLTAGE
@@ -35,12 +36,7 @@ def configuration(
         f'heartbeat_s = 1\n[[line]]\nurl = "tcp://127.0.0.1:{line_port}"\n'
         '[[line.unit]]\nnumber = 1\nmap = "map.toml"\n'
     )
-    environ = {
-        "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{mqtt_port}",
-        "JOULEBOOK_BRIDGE_SITE": "studio",
-        "JOULEBOOK_BRIDGE_NAME": "shed",
-        "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-    }
+    environ = bridge_environ(mqtt_port)
     return load_configuration(folder / "bridge.toml", environ)
 
 

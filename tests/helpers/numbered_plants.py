@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from joulebook_bridge.simulate.server import PlantServer
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.service import clean_environment
 
@@ -80,10 +81,7 @@ class BridgeProcess:
         self._folder = folder
         self._environment = {
             **clean_environment(measured=False),
-            "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{mqtt_port}",
-            "JOULEBOOK_BRIDGE_SITE": "studio",
-            "JOULEBOOK_BRIDGE_NAME": "shed",
-            "JOULEBOOK_BRIDGE_TOKEN": secret,
+            **bridge_environ(mqtt_port, secret),
         }
 
     def start(self) -> None:

@@ -12,6 +12,7 @@ import httpx2
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.tokens import add_token
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.service import clean_environment, running_service
 
@@ -45,10 +46,7 @@ def test_an_invented_plant_is_on_the_page(tmp_path: Path) -> None:
         file.write_text(file.read_text().replace("[spool]\n", "[spool]\nclock_wait_s = 0\n"))
         environment = {
             **clean_environment(),
-            "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{service.mqtt_port}",
-            "JOULEBOOK_BRIDGE_SITE": "studio",
-            "JOULEBOOK_BRIDGE_NAME": "shed",
-            "JOULEBOOK_BRIDGE_TOKEN": secret,
+            **bridge_environ(service.mqtt_port, secret),
         }
         checked = subprocess.run(
             [*BRIDGE, "check", str(file)],

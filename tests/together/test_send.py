@@ -10,6 +10,7 @@ import pytest
 from joulebook.storage.catalogue import add_site
 from joulebook.storage.database import Database
 from joulebook.storage.tokens import add_token
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import WAIT_S
 from tests.helpers.service import clean_environment, running_service
 
@@ -18,10 +19,7 @@ def send(port: int, secret: str, *readings: str) -> subprocess.CompletedProcess[
     command = [sys.executable, "-m", "joulebook_bridge", "send", "battery", *readings]
     environment = {
         **clean_environment(),
-        "JOULEBOOK_BRIDGE_SERVER": f"mqtt://127.0.0.1:{port}",
-        "JOULEBOOK_BRIDGE_SITE": "studio",
-        "JOULEBOOK_BRIDGE_NAME": "shed",
-        "JOULEBOOK_BRIDGE_TOKEN": secret,
+        **bridge_environ(port, secret),
     }
     return subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
 

@@ -22,15 +22,11 @@ from joulebook_bridge.simulate.serving import (
     serve_in_background,
     write_configuration,
 )
+from tests.helpers.bridge_settings import bridge_environ
 
 START_S = 1_780_056_000.0
 REGISTERS = dict(enumerate(range(100))) | {107: 555, 108: 0, 109: 100}
-ENVIRON = {
-    "JOULEBOOK_BRIDGE_SERVER": "mqtt://127.0.0.1:1883",
-    "JOULEBOOK_BRIDGE_SITE": "studio",
-    "JOULEBOOK_BRIDGE_NAME": "shed",
-    "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-}
+ENVIRON = bridge_environ()
 
 
 def studio() -> Studio:

@@ -10,15 +10,11 @@ from joulebook_bridge.modbus.reading import group_readers
 from joulebook_bridge.simulate.layouts import model_words
 from joulebook_bridge.sunspec.scan import scan
 from joulebook_bridge.sunspec.written import configuration_of
+from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.register_maps import ScriptedLine
 from tests.helpers.sunspec_plants import chain, changed, image
 
-ENVIRON = {
-    "JOULEBOOK_BRIDGE_SERVER": "mqtt://127.0.0.1:1883",
-    "JOULEBOOK_BRIDGE_SITE": "studio",
-    "JOULEBOOK_BRIDGE_NAME": "shed",
-    "JOULEBOOK_BRIDGE_TOKEN": "sesame",
-}
+ENVIRON = bridge_environ()
 
 
 def written(folder: Path, line: ScriptedLine, *units: int) -> tuple[str, Configuration]:
