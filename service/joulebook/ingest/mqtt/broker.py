@@ -234,13 +234,14 @@ class BrokerClient:
                 break
         if self._stopping.is_set():
             return  # not acknowledged: it comes again
-        with self._changed:
-            self._unsettled += 1
-            connection = self._connection
         # A packet has up to 256 MiB, which no door of ours takes: what is longer than a message
         # may be is cut, and set aside.
         topic, payload = _topic(message), bytes(message.payload[:_MOST_BYTES])
         received = Message(topic, payload, self._clock_ms(), "broker", None, None)
+        # Counted last: what makes this thread end before must not let a stop wait in vain.
+        with self._changed:
+            self._unsettled += 1
+            connection = self._connection
         settled = partial(self._settled, connection, message.mid, message.qos)
         try:
             self._inbox.put([received], settled)
@@ -248,6 +249,7 @@ class BrokerClient:
             log.exception("a bug while taking in a message on %s: it stays at the broker", topic)
             with self._changed:
                 self._unsettled -= 1
+                self._changed.notify_all()
 
     def _settled(
         self, connection: int, packet_id: int, qos: int, _verdicts: Sequence[Verdict]

@@ -203,12 +203,13 @@ def test_a_client_that_dies_is_followed_by_another(
         return NOW_MS
 
     address = f"mqtt://127.0.0.1:{broker.port}"
-    client = BrokerClient(inbox, url=address, client_id="joulebook", clock_ms=clock, settle_s=0.1)
+    client = BrokerClient(inbox, url=address, client_id="joulebook", clock_ms=clock)
     client.start()
     wait_until(lambda: client.connected)
     broker.publish(TOPIC, [b"[1]"])
     wait_until(lambda: not client.alive)
     assert inbox.messages == []
+    assert client._unsettled == 0  # a stop waits for nothing that nobody has
     client.restart()
     wait_until(lambda: len(inbox.messages) == 1)  # it was not acknowledged, so it comes again
     assert client.alive
