@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from joulebook.bench.fleet_growth import METHOD, Growth
 from joulebook.bench.fleet_report import MOST_EXPONENT, FleetReport, Line, lines_of
-from joulebook.bench.table import figure
+from joulebook.bench.table import figure, head_lines
 
 _OF_A_HOME = {"s": ("ms", 1000.0), "ms": ("ms", 1.0), "B": ("kB", 0.001)}
 _TOTAL = {"s": ("s", 1.0), "ms": ("ms", 1.0), "B": ("MB", 1e-6)}
@@ -12,11 +12,7 @@ _TOTAL = {"s": ("s", 1.0), "ms": ("ms", 1.0), "B": ("MB", 1e-6)}
 
 def fleet_lines(report: FleetReport) -> Iterator[str]:
     """Yield the lines of a report."""
-    for name, value in report.conditions.items():
-        yield f"{name.replace('_', ' ')}: {value}"
-    yield f"machine: {report.quietness.words()}"
-    if report.conditions["quick"]:
-        yield "a quick run shows that everything works; its figures mean nothing"
+    yield from head_lines(report.conditions, report.quietness)
     sizes = sorted({each.homes for each in report.rounds})
     yield ""
     yield f"all homes together (a page: one request); exponent: {METHOD}"

@@ -4,14 +4,12 @@ from collections.abc import Iterator
 
 from joulebook.bench.pages_browser import Painted
 from joulebook.bench.pages_run import PagesBar, PagesReport, pages_bars
-from joulebook.bench.table import figure
+from joulebook.bench.table import figure, head_lines
 
 
 def pages_lines(report: PagesReport) -> Iterator[str]:
     """Yield the lines of a report."""
-    for name, value in report.conditions.items():
-        yield f"{name.replace('_', ' ')}: {value}"
-    yield f"machine: {report.quietness.words()}"
+    yield from head_lines(report.conditions, report.quietness)
     yield ""
     yield f"each asked for {report.requests} times after the first, by turns; ms, and kB as sent"
     yield f"{'':<58}{'first':>8}{'p50':>8}{'p95':>8}{'worked':>8}{'sent':>8}"

@@ -1,18 +1,16 @@
 """The report as lines for a person."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
+from joulebook.bench.quiet import Quietness
 from joulebook.bench.report import BARS, OURS, Bar, Report, Row
 from joulebook.bench.rounds import Spread
 
 
 def lines(report: Report) -> Iterator[str]:
     """Yield the lines of a report, each row with everybody who was asked."""
-    for name, value in report.conditions.items():
-        yield f"{name.replace('_', ' ')}: {value}"
-    yield f"machine: {report.quietness.words()}"
-    if report.conditions["quick"]:
-        yield "a quick run shows that everything works; its figures mean nothing"
+    yield from head_lines(report.conditions, report.quietness)
     for row in report.rows:
         yield ""
         yield from _row_lines(row)
@@ -24,6 +22,15 @@ def lines(report: Report) -> Iterator[str]:
     if report.skipped:
         yield ""
         yield from report.skipped
+
+
+def head_lines(conditions: Mapping[str, Any], quietness: Quietness) -> Iterator[str]:
+    """Yield what a run was made under, and whether it was a quick one."""
+    for name, value in conditions.items():
+        yield f"{name.replace('_', ' ')}: {value}"
+    yield f"machine: {quietness.words()}"
+    if conditions.get("quick"):
+        yield "a quick run shows that everything works; its figures mean nothing"
 
 
 def _row_lines(row: Row) -> Iterator[str]:
