@@ -69,6 +69,15 @@ def saved(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def careless(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Database, Connection]]:
+    """A file for many examples, each with a site of its own: the disk is not what is tested."""
+    database = Database.open(tmp_path_factory.mktemp("careless"))
+    with closing(database.connect()) as connection:
+        connection.execute("PRAGMA synchronous = OFF")
+        yield database, connection
+
+
 @pytest.fixture(scope="session")
 def moved_houses(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The house, and a file in which numbers of rows are others: made once, copied for each."""

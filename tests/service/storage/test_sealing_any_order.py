@@ -1,7 +1,5 @@
 """Readings of any kind in any order, sealed and merged at any moment, against a dict."""
 
-from collections.abc import Iterator
-from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import count
 
@@ -114,21 +112,12 @@ class Model:
 numbers = count()
 
 
-@pytest.fixture(scope="module")
-def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Database, Connection]]:
-    database = Database.open(tmp_path_factory.mktemp("sealed-any-order"))
-    with closing(database.connect()) as connection:
-        # The disk is not what is tested here.
-        connection.execute("PRAGMA synchronous = OFF")
-        yield database, connection
-
-
 @settings(derandomize=True, deadline=None, max_examples=100)
 @given(turns=st.lists(steps, max_size=9))
 def test_sealed_or_hot_it_reads_and_counts_as_a_dict(
-    place: tuple[Database, Connection], turns: list[Writes | Seals]
+    careless: tuple[Database, Connection], turns: list[Writes | Seals]
 ) -> None:
-    database, connection = place
+    database, connection = careless
     site = add_site(database, f"site-{next(numbers)}", "Europe/Lisbon")
     register, model = SeriesRegister(), Model()
     for turn in turns:

@@ -1,13 +1,10 @@
 """Batches of any kind against a dict that keeps the last value of each (series, instant)."""
 
-from collections.abc import Iterator
-from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import count
 from math import isnan
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -77,22 +74,13 @@ ZONE = "Europe/Lisbon"
 numbers = count()
 
 
-@pytest.fixture(scope="module")
-def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Database, Connection]]:
-    database = Database.open(tmp_path_factory.mktemp("any-order"))
-    with closing(database.connect()) as connection:
-        # The disk is not what is tested here.
-        connection.execute("PRAGMA synchronous = OFF")
-        yield database, connection
-
-
 @settings(derandomize=True, deadline=None, max_examples=100)
 @given(batches=st.lists(st.tuples(st.lists(parts(), max_size=4), st.booleans()), max_size=5))
 def test_any_batches_in_any_order_are_as_in_a_dict(
-    place: tuple[Database, Connection],
+    careless: tuple[Database, Connection],
     batches: list[tuple[list[tuple[str, list[str], list[tuple[Value, ...]]]], bool]],
 ) -> None:
-    database, connection = place
+    database, connection = careless
     site = add_site(database, f"site-{next(numbers)}", ZONE)
     register, model = SeriesRegister(), Model()
     for batch, commits in batches:
