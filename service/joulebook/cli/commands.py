@@ -22,6 +22,7 @@ from joulebook.cli.organisations import organisation
 from joulebook.cli.people import person
 from joulebook.cli.readings import import_file
 from joulebook.cli.serve import serve
+from joulebook.cli.set_aside import set_aside
 from joulebook.cli.show import show
 from joulebook.cli.sign_offs import sign_off
 from joulebook.cli.sites import site
@@ -58,6 +59,7 @@ for command in (
         recompute,
         analyse,
         show,
+        set_aside,
     ),
     *(correction, event, sign_off, deep_test, tariff, alert, letter),
     *(evidence, export, move, backup, restore, verify, bench, doctor, health),

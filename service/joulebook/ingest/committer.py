@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from typing import Self
 
 from joulebook.errors import JoulebookError
+from joulebook.ingest.again import again
 from joulebook.ingest.decode import Decoder
 from joulebook.ingest.layouts import Layout, Row, RowGroups
 from joulebook.ingest.mapping.translate import Mappings
 from joulebook.ingest.message import Message, Verdict
 from joulebook.ingest.sitebook import SiteBook
 from joulebook.storage.database import Database, transaction
-from joulebook.storage.quarantine import put_aside
-from joulebook.storage.records import DeviceRows, Refused, Written
+from joulebook.storage.quarantine import put_aside, take_back
+from joulebook.storage.records import DeviceRows, Quarantined, Refused, Written
 from joulebook.storage.series import (
     SeriesMismatch,
     SeriesRegister,
@@ -110,14 +111,50 @@ class Committer:
             else:
                 return Outcome(verdicts, written, Counter(one.reason for one in refused))
 
-    def _write(self, groups: RowGroups, refused: list[Refused]) -> Written:
+    def take_again(self, kept: Sequence[Quarantined], *, now_ms: int) -> list[Quarantined]:
+        """Store those of what was set aside that can be stored whole now, and return them.
+
+        On disk by the time it returns, and no longer set aside; the others stay as they are.
+
+        Parameters
+        ----------
+        now_ms : int
+            Now, by a clock that is right. [ms, UTC epoch]
+
+        Raises
+        ------
+        StorageUnavailableError
+            If nothing can be written now.
+        """
+        while True:
+            groups = RowGroups()
+            taken = []
+            for each in kept:
+                decoded = self._decoder.decode(again(each, self._sites.name_of, now_ms))
+                if decoded.rows and not decoded.refused:
+                    taken.append(each)
+                    for layout, at_ms, row in decoded.rows:
+                        groups.add(layout, at_ms, row)
+            try:
+                if taken:
+                    self._write(groups, [], taken)
+            except (SeriesMismatch, TooManySeries, TooManyDevices) as refusal:
+                log.info("%s", refusal)
+            else:
+                return taken
+
+    def _write(
+        self, groups: RowGroups, refused: list[Refused], taken: Sequence[Quarantined] = ()
+    ) -> Written:
         # What is set aside is counted for all sites together: only then others wait for us.
-        sites = None if refused else {layout.site_id for layout, _ in groups.groups}
+        quiet = not refused and not taken
+        sites = {layout.site_id for layout, _ in groups.groups} if quiet else None
         try:
             with transaction(self._connection, sites):
                 rows = [self._device_rows(layout, group) for layout, group in groups.groups]
                 written = write_rows(self._connection, self._sites.zone_of, rows)
                 put_aside(self._connection, refused)
+                take_back(self._connection, taken)
         except BaseException:
             self._register.forget()  # a rollback has taken back what was made
             raise

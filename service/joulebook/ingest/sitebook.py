@@ -29,6 +29,7 @@ class SiteBook:
         self._asked_s: float | None = None
         self._by_name: dict[str, Site] = {}
         self._by_id: dict[int, ZoneInfo] = {}
+        self._names: dict[int, str] = {}
 
     def id_of(self, name: str) -> int | None:
         """Return the id of a site, ``None`` where no site has the name."""
@@ -49,6 +50,12 @@ class SiteBook:
             self._ask()
         return self._by_id[site_id]
 
+    def name_of(self, site_id: int) -> str | None:
+        """Return the name of a site, ``None`` where no site has the id."""
+        if site_id not in self._names:
+            self._ask()
+        return self._names.get(site_id)
+
     def knows(self, site_id: int | None) -> bool:
         """Return whether a site with the id was there when last asked."""
         return site_id in self._by_id
@@ -61,3 +68,4 @@ class SiteBook:
         self._asked_s = now_s
         self._by_name = {site.name: site for site in found}
         self._by_id = {site.id: site.zone for site in found}
+        self._names = {site.id: site.name for site in found}

@@ -144,6 +144,29 @@ def quarantined(
 
 
 @names_faults
+def quarantined_after(
+    connection: Connection, site_id: int | None, last_id: int, *, limit: int
+) -> list[Quarantined]:
+    """Return refused messages of a site (``None``: of all and of none) after one, as they came."""
+    rows = connection.execute(
+        f"{_SELECT} WHERE id > ? AND (? IS NULL OR site_id = ?) ORDER BY id LIMIT ?",
+        (last_id, site_id, site_id, limit),
+    )
+    return [_quarantined(*row) for row in rows]
+
+
+def take_back(connection: Connection, kept: Sequence[Quarantined]) -> None:
+    """Delete messages that are stored now, in the caller's transaction: none is let go."""
+    for each in kept:
+        gone = connection.execute("DELETE FROM quarantine WHERE id = ?", (each.id,)).rowcount
+        # The table of sizes counts what leaves as let go, and this was not.
+        connection.execute(
+            "UPDATE quarantine_sizes SET let_go = let_go - ? WHERE owner = ? AND reason = ?",
+            (gone, _owner(each.refused.site_id), each.refused.reason),
+        )
+
+
+@names_faults
 def quarantine_count(connection: Connection, site_id: int | None) -> int:
     """Return how many messages are kept aside for a site (``None``: in all)."""
     return sum(each.kept for each in set_aside(connection, site_id))

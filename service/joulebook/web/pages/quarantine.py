@@ -4,12 +4,14 @@ from contextlib import closing
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 
+from joulebook.ingest.trying_again import try_again
+from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.quarantine import quarantine_count, quarantined, set_aside
 from joulebook.storage.records import Site
 from joulebook.web.access.actor import Actor
-from joulebook.web.access.asking import Onlooker
+from joulebook.web.access.asking import Onlooker, Owned, Owner, Sent
 from joulebook.web.access.who import Asking
 from joulebook.web.asked import asked_page
 from joulebook.web.backing import Backing
@@ -23,9 +25,29 @@ _SHOWN = 240  # characters of a text, or bytes
 
 
 @router.get("/sites/{site}/quarantine")
-def quarantine_page(site: Sited, backing: Backed, actor: Asking, page: str = "1") -> HTMLResponse:
-    """Show what was set aside of a site, the newest first."""
-    return _page(backing, actor, site, page)
+def quarantine_page(
+    site: Sited, backing: Backed, actor: Asking, page: str = "1", stored: int | None = None
+) -> HTMLResponse:
+    """Show what was set aside of a site, the newest first; and how many are ``stored`` now."""
+    return _page(backing, actor, site, page, stored=stored)
+
+
+@router.post("/sites/{site}/quarantine/again")
+def try_site_again(site: Owned, actor: Owner, form: Sent, backing: Backed) -> RedirectResponse:
+    """Store what can be stored by now of what was set aside, and lead back to what is left."""
+    del form  # it holds only the proof
+    tried = try_again(backing.database, site.id, clock_ms=backing.clock_ms)
+    audited = Audited(
+        at_ms=backing.clock_ms(),
+        who=actor.name,
+        site=site.name,
+        action="try again what was set aside",
+        detail=f"{tried.stored} of {tried.tried} stored",
+    )
+    with closing(backing.database.connect()) as connection:
+        note_change(connection, audited)
+    backing.wrote()
+    return RedirectResponse(f"/sites/{site.name}/quarantine?stored={tried.stored}", 303)
 
 
 @router.get("/quarantine")
@@ -34,7 +56,9 @@ def whole_quarantine_page(backing: Backed, actor: Onlooker, page: str = "1") -> 
     return _page(backing, actor, None, page)
 
 
-def _page(backing: Backing, actor: Actor, site: Site | None, page: str) -> HTMLResponse:
+def _page(
+    backing: Backing, actor: Actor, site: Site | None, page: str, *, stored: int | None = None
+) -> HTMLResponse:
     address = "/quarantine" if site is None else f"/sites/{site.name}/quarantine"
     site_id = None if site is None else site.id
     number = asked_page(page, link=address)
@@ -60,6 +84,8 @@ def _page(backing: Backing, actor: Actor, site: Site | None, page: str) -> HTMLR
             address=address,
             count=count,
             let_go=let_go,
+            stored=stored,
+            may_try=site is not None and actor.may_change(site.id),
             elsewhere=everywhere - count if actor.everywhere else 0,
             entries=entries,
             page=number,

@@ -204,7 +204,9 @@ _REFUSALS = {
         "Dated before 2015", "Set the clock of the bridge: readings this old are not believed."
     ),
     "time-ahead": Refusal(
-        "Dated ahead", "Set the clock of the bridge, or of this machine: one of them is wrong."
+        "Dated ahead",
+        "Set the clock of the bridge, or of this machine: one of them is wrong. If it was this "
+        "machine's, try again once it is right.",
     ),
     "unit-unknown": Refusal("Unknown unit", f"Send a unit of RFC 8428 or RFC 8798; {_SEE_UNITS}"),
     "unit-wrong": Refusal(

@@ -2,8 +2,10 @@ from contextlib import closing
 
 import pytest
 
+from joulebook.storage.audit import audit_log
 from joulebook.storage.database import transaction
 from joulebook.storage.quarantine import QuarantineRoom, put_aside
+from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Refused
 from joulebook.web.pages.quarantine import shown_payload
 from tests.helpers.pages import NOW_MS, Studio, outline, words_of
@@ -11,19 +13,20 @@ from tests.helpers.pages import NOW_MS, Studio, outline, words_of
 ROOM = QuarantineRoom(messages=60, bytes=1_000_000)
 
 
+def refused_at(studio: Studio, payload: bytes) -> Refused:
+    return Refused(
+        site_id=studio.site.id,
+        source="garage",
+        topic="joulebook/v1/studio/battery",
+        payload=payload,
+        reason="time-ahead",
+        detail="power is dated 2033; expected at most 10 minutes ahead",
+        received_ms=NOW_MS,
+    )
+
+
 def set_aside(studio: Studio, count: int, *, times: int = 1, room: QuarantineRoom = ROOM) -> None:
-    refused = [
-        Refused(
-            site_id=studio.site.id,
-            source="garage",
-            topic="joulebook/v1/studio/battery",
-            payload=f"<b>{number}</b>".encode(),
-            reason="time-ahead",
-            detail="power is dated 2033; expected at most 10 minutes ahead",
-            received_ms=NOW_MS,
-        )
-        for number in range(count)
-    ]
+    refused = [refused_at(studio, f"<b>{number}</b>".encode()) for number in range(count)]
     with closing(studio.database.connect()) as connection, transaction(connection):
         for _ in range(times):
             put_aside(connection, refused, of_a_site=room)
@@ -130,3 +133,28 @@ def test_a_message_of_no_site_is_found_too(empty: Studio) -> None:
     assert "2 messages could not be stored as they came." in text
     assert "Not a topic of ours the topic has no device" in text
     assert "4 March 2026 12:00 UTC" in text
+
+
+def test_a_button_tries_all_of_it_again(empty: Studio) -> None:
+    at_s = NOW_MS // 1000 - 60
+    good = f'[{{"n":"power","u":"W","v":1,"t":{at_s}}}]'.encode()
+    set_aside(empty, 2)
+    with closing(empty.database.connect()) as connection:
+        put_aside(connection, [refused_at(empty, good)])
+    assert "Try all of it again" in words(empty)
+    tried = empty.client.post("/sites/studio/quarantine/again", data={"proof": ""})
+    assert tried.status_code == 303
+    text = words_of(empty.client.get(tried.headers["location"]).text)
+    assert "Done. 1 message is stored now." in text
+    assert "2 messages could not be stored as they came." in text
+    with closing(empty.database.connect()) as connection:
+        assert [each.value for each in latest_readings(connection, empty.site.id)] == [1.0]
+        [noted] = audit_log(connection)
+    assert (noted.site, noted.detail) == ("studio", "1 of 3 stored")
+    assert "Done. Nothing of it can be stored yet." in words(empty, "?stored=0")
+    assert "Done. 7 messages are stored now." in words(empty, "?stored=7")
+
+
+def test_of_all_sites_nothing_is_tried_from_one_page(empty: Studio) -> None:
+    set_aside(empty, 1)
+    assert "Try all of it again" not in words_of(empty.client.get("/quarantine").text)
