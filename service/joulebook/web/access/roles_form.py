@@ -1,13 +1,23 @@
 """What somebody may see and change, as a form asks it and as a page says it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from joulebook.storage.people import Person
-from joulebook.storage.records import Role
+from joulebook.storage.records import Role, Site
 from joulebook.web.access.forms import Form
 from joulebook.web.access.reach import Reach
-from joulebook.web.words.people_texts import NO_CHOICE, NOTHING, words_everywhere, words_of_role
+from joulebook.web.words.fault_texts import OF_A_SITE
+from joulebook.web.words.people_texts import (
+    NO_CHOICE,
+    NO_ROLE,
+    NOTHING,
+    words_everywhere,
+    words_of_role,
+)
 
+#: With more sites than this, a site is named instead of chosen from a list.
+MOST_LISTED = 30
 _ROLES: dict[str, Role] = {"viewer": "viewer", "owner": "owner"}
 
 
@@ -32,10 +42,33 @@ def asked_roles(form: Form, reach: Reach, *, leaves: bool = False) -> Roles:
         each.id: form.choice(f"organisation-{each.id}", words) for each in reach.organisations
     }
     at = {site.id: form.choice(f"site-{site.name}", words) for site in reach.sites}
+    at |= _named(form, reach)
     roles = Roles(everywhere, _given(inside), _given(at))
     if roles == Roles() and not leaves and not form.errors:
         form.errors[first_field(reach)] = NO_CHOICE
     return roles
+
+
+def listed(reach: Reach, person: Person | None) -> Sequence[Site]:
+    """Return the sites that have a field of their own: of many, where something is said already."""
+    if len(reach.sites) <= MOST_LISTED:
+        return reach.sites
+    return [site for site in reach.sites if person is not None and site.id in person.at]
+
+
+def _named(form: Form, reach: Reach) -> dict[int, str]:
+    """Return what is said of one site more, which is named: thousands fit into no list."""
+    name = form.text("site", most=63)
+    role = form.choice("site-role", ("", *_ROLES))
+    if not name:
+        return {}
+    there = next((site for site in reach.sites if site.name == name), None)
+    if there is None:
+        form.errors["site"] = OF_A_SITE
+        return {}
+    if not role:
+        form.errors["site-role"] = NO_ROLE
+    return {there.id: role}
 
 
 def first_field(reach: Reach) -> str:

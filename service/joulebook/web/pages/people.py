@@ -31,6 +31,7 @@ from joulebook.web.access.roles_form import (
     Roles,
     asked_roles,
     first_field,
+    listed,
     roles_of,
     roles_words,
 )
@@ -217,6 +218,7 @@ def _list(backing: Backing, reach: Reach, form: Form, *, status: int = 200) -> R
         "people.html",
         form=form,
         reach=reach,
+        listed=listed(reach, None),
         people=[(one, roles_words(roles_of(one), reach)) for one in everybody],
         choices=CHOICES,
         choices_inside=CHOICES_INSIDE,
@@ -240,6 +242,7 @@ def _one(
         person=person,
         roles=roles_words(roles_of(person), reach),
         reach=reach,
+        listed=listed(reach, person),
         holds=reach.holds(person),
         choices=CHOICES,
         choices_inside=CHOICES_INSIDE,

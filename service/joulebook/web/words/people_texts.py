@@ -16,6 +16,7 @@ CHOICES_INSIDE = (
     ("owner", "change every site of it, add sites and people to it"),
 )
 NO_CHOICE = "There is nothing that this person may do."
+NO_ROLE = "Say what this person may do there."
 
 PERSON_DONE = {
     "changed": "What this person may see and change holds from the next page on.",

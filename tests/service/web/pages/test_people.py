@@ -4,6 +4,8 @@ from pathlib import Path
 import pytest
 
 from joulebook.storage.audit import audit_log
+from joulebook.storage.catalogue import add_site
+from joulebook.web.access import roles_form
 from tests.helpers.pages import HOUSE, words_of
 from tests.helpers.visitors import PASSWORD, Door, Visitor, link_in, opened_door, person_of
 
@@ -142,3 +144,51 @@ def test_before_there_is_an_owner_this_machine_may_add_one(tmp_path: Path) -> No
     assert link_in(answer.text).startswith("/welcome/")
     assert noted(door)[0] == "this machine"
     assert "1 person has an account here." in words_of(house.get("/people").text)
+
+
+@pytest.fixture
+def many(door: Door) -> Door:
+    for number in range(roles_form.MOST_LISTED):
+        add_site(door.database, f"home-{number:02d}", "Europe/Lisbon")
+    return door
+
+
+def test_of_many_sites_one_is_named_and_those_stand_there_where_something_is_said(
+    many: Door, ada: Visitor
+) -> None:
+    number = person_of(many, "Ben").id
+    page = ada.client.get(f"/people/{number}").text
+    assert 'name="site-studio"' in page
+    assert 'name="site-barn"' not in page
+    assert "home-07" not in page
+    assert "At another site" in words_of(page)
+    said = {"site-studio": "owner", "site": "home-07", "site-role": "viewer"}
+    assert ada.post(f"/people/{number}", **said).status_code == 303
+    assert noted(many)[2] == "Ben: looks at home-07, owner of studio"
+    assert 'name="site-home-07"' in ada.client.get(f"/people/{number}").text
+    # And taken back as ever.
+    assert ada.post(f"/people/{number}", **{"site-studio": "owner"}).status_code == 303
+    assert noted(many)[2] == "Ben: owner of studio"
+
+
+@pytest.mark.usefixtures("many")
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ({"site": "attic", "site-role": "viewer"}, "The name of a site."),
+        ({"site": "home-07"}, "Say what this person may do there."),
+        ({"site-role": "viewer"}, "There is nothing that this person may do."),
+    ],
+)
+def test_a_site_that_is_named_is_there_and_something_may_be_done_at_it(
+    ada: Visitor, said: dict[str, str], told: str
+) -> None:
+    answer = ada.post("/people", name="Rui", **said)
+    assert answer.status_code == 422
+    assert told in words_of(answer.text)
+
+
+def test_few_sites_are_all_listed(ada: Visitor) -> None:
+    page = ada.client.get("/people").text
+    assert 'name="site-barn"' in page
+    assert "At another site" not in words_of(page)
