@@ -1,8 +1,6 @@
 """Faults planted into what simulated homes logged, and what rules would have seen day by day."""
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,44 +11,8 @@ from joulebook.core.alerts.evidence import (
     idle_jump_w,
     round_trip_drop_percent,
 )
-from joulebook.core.daily.days import DayInputs, DayResult, compute_day
-from joulebook.core.history import PackHistory, PowerHistory
-from joulebook.core.outlook.forecast import WarrantyTerms
-from joulebook.core.powers import DeviceArrays
-from joulebook.core.records.record import Record, analyse
-from joulebook.core.records.record_inputs import RecordInputs
-from joulebook.core.spans import Span
-from tests.helpers.homes import Home
+from tests.alert_logs import DAY_MS, Logged, Values
 from tests.helpers.homes.home import START_MS
-
-DAY_MS = 86_400_000
-FLOOR_RATIO, WARRANTY_DAYS = 0.7, 3652
-
-
-@dataclass(frozen=True, kw_only=True)
-class Logged:
-    """What a home logged, perhaps with a fault in it, and from which day on."""
-
-    home: str
-    history: PackHistory
-    powers: PowerHistory
-    onset_day: int | None = None
-
-    @property
-    def days(self) -> int:
-        """Whole days of the record."""
-        return int((self.history.at_ms[-1] - START_MS) // DAY_MS)
-
-    def after(self) -> slice:
-        """Return the readings from the fault on."""
-        assert self.onset_day is not None
-        first = np.searchsorted(self.history.at_ms, START_MS + self.onset_day * DAY_MS)
-        return slice(int(first), None)
-
-
-def logged(home: Home) -> Logged:
-    """Return what a home logged."""
-    return Logged(home=home.spec.name, history=home.history, powers=home.powers)
 
 
 def with_more_idle(log: Logged, day: int, watts: float = 25.0) -> Logged:
@@ -87,6 +49,11 @@ def with_frost(log: Logged, day: int, celsius: float = 30.0) -> Logged:
     return with_heat(log, day, -celsius)
 
 
+def without_full(log: Logged, day: int) -> Logged:
+    """Let the battery not get full any more, as far as `days_without_full` sees it."""
+    return replace(log, onset_day=day)
+
+
 def with_silence(log: Logged, day: int) -> Logged:
     """Let the bridge fall silent for good."""
     found = replace(log, onset_day=day)
@@ -108,9 +75,6 @@ def with_silence(log: Logged, day: int) -> Logged:
             load_w=powers.load_w[keep],
         ),
     )
-
-
-Values = Iterator[tuple[int, float | None]]
 
 
 def silent_minutes(log: Logged) -> Values:
@@ -139,7 +103,7 @@ def cold_while_charging(log: Logged) -> Values:
 
 def round_trip_drops(log: Logged) -> Values:
     """Yield the drop of the round trip as of each day."""
-    segments = _analysed(log).segments
+    segments = log.record.segments
     for day in range(log.days):
         now_ms = START_MS + day * DAY_MS
         yield now_ms, round_trip_drop_percent(segments, now_ms)
@@ -147,7 +111,7 @@ def round_trip_drops(log: Logged) -> Values:
 
 def days_without_full(log: Logged) -> Values:
     """Yield as of each day how long ago the battery was full; after a fault it never is."""
-    full_ms = _analysed(log).measured.full_ms
+    full_ms = log.record.measured.full_ms
     if log.onset_day is not None:
         full_ms = full_ms[full_ms < START_MS + log.onset_day * DAY_MS]
     for day in range(log.days):
@@ -157,94 +121,13 @@ def days_without_full(log: Logged) -> Values:
 
 def idle_jumps(log: Logged) -> Values:
     """Yield the jump of the idle draw as of each day."""
-    by_day = [day.numbers["idle_w"].value for day in _days(log)]
+    nights = [day.night for day in log.results]
     for day in range(1, log.days + 1):
         first = max(day - IDLE_NOW - IDLE_BEFORE, 0)
-        yield START_MS + day * DAY_MS, idle_jump_w(by_day[first:day])
+        yield START_MS + day * DAY_MS, idle_jump_w(nights[first:day])
 
 
 def missing_percent(log: Logged) -> Values:
     """Yield as of each day how much of the day before was not read."""
-    for day, result in enumerate(_days(log), start=1):
+    for day, result in enumerate(log.results, start=1):
         yield START_MS + day * DAY_MS, 100 * (1 - result.coverage_ratio)
-
-
-def above_floor(log: Logged) -> Values:
-    """Yield, month by month, how far the capacity's upper end lies above the floor, in per cent."""
-    for now_ms, record in _monthly(log):
-        high_ah = record.capacity.latest.ah.high
-        rated_ah = log.history.rated_ah
-        yield now_ms, None if high_ah is None else 100 * (high_ah / rated_ah - FLOOR_RATIO)
-
-
-def chances(log: Logged) -> Values:
-    """Yield, month by month, the chance to hold until the end."""
-    for now_ms, record in _monthly(log):
-        found = None if record.forecast is None else record.forecast.probability_met
-        yield now_ms, None if found is None else 100 * found
-
-
-def _inputs(log: Logged) -> RecordInputs:
-    end_ms = START_MS + WARRANTY_DAYS * DAY_MS
-    terms = WarrantyTerms(end_ms=end_ms, floor_ratio=FLOOR_RATIO)
-    return RecordInputs(history=log.history, powers=log.powers, terms=terms)
-
-
-def _analysed(log: Logged) -> Record:
-    return analyse(_inputs(log))
-
-
-def _monthly(log: Logged) -> Iterator[tuple[int, Record]]:
-    inputs = _inputs(log)
-    for day in range(180, log.days, 30):
-        now_ms = START_MS + day * DAY_MS
-        yield now_ms, analyse(inputs.until(now_ms))
-
-
-def _days(log: Logged) -> Iterator[DayResult]:
-    history, powers = log.history, log.powers
-    devices = {
-        "battery": {"voltage": history.voltage_v, "current": history.current_a},
-        "pv": {"power": powers.pv_w},
-        "grid": {"power": powers.grid_w},
-        "load": {"power": powers.load_w},
-    }
-    names = {device: frozenset(values) for device, values in devices.items()}
-    begins: date = datetime.fromtimestamp(START_MS / 1000, tz=UTC).date()
-    for day in range(log.days):
-        span = Span(START_MS + day * DAY_MS, START_MS + (day + 1) * DAY_MS)
-        part = slice(
-            *np.searchsorted(history.at_ms, (span.start_ms - 300_000, span.end_ms + 300_001))
-        )
-        yield compute_day(
-            DayInputs(
-                day=begins + timedelta(days=day),
-                span=span,
-                devices={
-                    device: DeviceArrays(
-                        history.at_ms[part], {name: each[part] for name, each in values.items()}
-                    )
-                    for device, values in devices.items()
-                },
-                site_series=names,
-                battery_ah=history.rated_ah,
-                battery_cells=history.cells,
-            )
-        )
-
-
-#: What a rule sees of a log, and how a fault of its kind is planted.
-See = Callable[[Logged], Values]
-Plant = Callable[[Logged, int], Logged]
-WITHOUT_FULL: Plant = lambda log, day: replace(log, onset_day=day)  # noqa: E731 -- beside the others
-PLANTED: Sequence[tuple[str, See, Plant | None, str]] = (
-    ("bridge-silent", silent_minutes, with_silence, "silent for good"),
-    ("gap", missing_percent, None, ""),
-    ("hot-battery", warmth, with_heat, "25 °C hotter"),
-    ("cold-charging", cold_while_charging, with_frost, "30 °C colder"),
-    ("idle-jump", idle_jumps, with_more_idle, "25 W more"),
-    ("round-trip-drop", round_trip_drops, with_resistance, "30 mΩ more inside"),
-    ("never-full", days_without_full, WITHOUT_FULL, "not full any more"),
-    ("capacity-low", above_floor, None, ""),
-    ("forecast-low", chances, None, ""),
-)

@@ -1,6 +1,6 @@
 """How soon alerts are told, and how often falsely, on simulated homes whose truth is known.
 
-    python -m tests.alert_table --homes 12 --seed 3 --write docs/alerts.md
+    python -m tests.alert_table --homes 10 --seed 3 --write docs/alerts.md
 
 Each rule is run over what the homes logged, as it is and with a fault planted on a known day.
 """
@@ -8,41 +8,45 @@ Each rule is run over what the homes logged, as it is and with a fault planted o
 import argparse
 import sys
 import time
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
-
-import numpy as np
 
 from joulebook.core.alerts.episodes import Watch, step
 from joulebook.core.alerts.rules import BY_NAME
-from tests.alert_faults import DAY_MS, PLANTED, Logged, logged
+from tests import alert_faults as faults
+from tests import alert_wiring as wiring
+from tests.alert_logs import DAY_MS, FLOOR_RATIO, Logged, Values, logged
+from tests.alert_page import Row, page
+from tests.alert_wear import Looks, below_floor_day, looked, worn
 from tests.helpers.homes import draw_homes, simulate
 from tests.helpers.homes.home import START_MS
 
 #: Faults begin on this day; the homes have lived half a year by then.
 ONSET_DAY = 200
-#: A rule is right about a home where the truth says so too; these opened without a fault are true.
-_TRUE_WITHOUT_FAULT = frozenset({"bridge-silent", "gap", "hot-battery", "cold-charging"})
 
-
-@dataclass(frozen=True, kw_only=True)
-class Row:
-    """What became of a rule over all homes.
-
-    Attributes
-    ----------
-    opened, years : int and float
-        Episodes without a fault, and the years of homes that were watched.
-    delays_h : list of float or None
-        From the fault to its alert, by home; ``None`` where it was not told. [h]
-    """
-
-    rule: str
-    fault: str
-    opened: int
-    years: float
-    delays_h: list[float | None]
+#: What a rule sees of a log, and how a fault of its kind is planted.
+See = Callable[[Logged], Values]
+Plant = Callable[[Logged, int], Logged]
+PLANTED: Sequence[tuple[str, See, Plant | None, str]] = (
+    ("bridge-silent", faults.silent_minutes, faults.with_silence, "silent for good"),
+    ("gap", faults.missing_percent, None, ""),
+    ("hot-battery", faults.warmth, faults.with_heat, "25 °C hotter"),
+    ("cold-charging", faults.cold_while_charging, faults.with_frost, "30 °C colder"),
+    (
+        "cell-spread",
+        wiring.cell_spreads,
+        wiring.with_leaking_cell,
+        "a cell loses 0.3 % of the charge a day",
+    ),
+    ("lugs", wiring.lug_rises, wiring.with_loose_lug, "6 mΩ more"),
+    ("legs", wiring.legs_in_trouble, wiring.with_dead_leg, "a clamp fell off"),
+    ("neutral", wiring.neutral_in_trouble, wiring.with_loose_neutral, "0.5 Ω more"),
+    ("idle-jump", faults.idle_jumps, faults.with_more_idle, "25 W more"),
+    ("round-trip-drop", faults.round_trip_drops, faults.with_resistance, "30 mΩ more inside"),
+    ("never-full", faults.days_without_full, faults.without_full, "not full any more"),
+)
+WORN = "wears ever faster"
 
 
 def openings(rule: str, values: Iterable[tuple[int, float | None]]) -> list[int]:
@@ -56,74 +60,82 @@ def openings(rule: str, values: Iterable[tuple[int, float | None]]) -> list[int]
 
 
 def rows_of(logs: Sequence[Logged], onset_day: int) -> list[Row]:
-    """Return a row for each rule that simulated homes can show."""
-    rows = []
+    """Return a row for each rule whose fault is planted into what homes logged."""
+    onset_ms, rows = START_MS + onset_day * DAY_MS, []
     for rule, see, plant, fault in PLANTED:
         plain = [openings(rule, see(log)) for log in logs]
-        delays: list[float | None] = []
-        for log, before in zip(logs, plain, strict=True):
-            if plant is not None:
-                told = [at for at in openings(rule, see(plant(log, onset_day))) if at not in before]
-                onset_ms = START_MS + onset_day * DAY_MS
-                after = [at - onset_ms for at in told if at >= onset_ms]
-                delays.append(min(after) / 3_600_000 if after else None)
+        told = [
+            [] if plant is None else _new(openings(rule, see(plant(log, onset_day))), old, onset_ms)
+            for log, old in zip(logs, plain, strict=True)
+        ]
         rows.append(
             Row(
                 rule=rule,
                 fault=fault,
                 opened=sum(map(len, plain)),
                 years=sum(log.days for log in logs) / 365.25,
-                delays_h=delays,
+                delays_h=[] if plant is None else [_first_h(each, onset_ms) for each in told],
+                again=sum(max(len(each) - 1, 0) for each in told),
             )
         )
     return rows
 
 
-def page(rows: Sequence[Row], *, homes: int, command: str, took: str) -> str:
-    """Return the page."""
-    lines = [
-        "# How soon alerts are told, and how often falsely",
-        f"Measured on {homes} simulated homes, drawn at random and logged every five minutes, by",
-        f"`{command}`. {took}",
-        "",
-        "Each [rule](methods/alerts.md) with its usual limits was run over what the homes logged, "
-        "as it is, and again with a",
-        f"fault planted on day {ONSET_DAY}. Without a fault, openings of rules about the readings "
-        "themselves (silence, gaps, heat, cold)",
-        "are no false alarms: the simulated loggers do fall silent, and some rooms are hot. "
-        "Openings of the others are. Heat and cold",
-        "are told when they come: a fault in a mild week waits for the weather.",
-        "",
-        "| Rule | Openings without a fault, a year and home | Planted fault | Told | Median delay "
-        "| Longest |",
-        "| --- | --- | --- | --- | --- | --- |",
-    ]
-    lines += [_line(row) for row in rows]
-    false = sum(row.opened / row.years for row in rows if row.rule not in _TRUE_WITHOUT_FAULT)
-    lines += [
-        "",
-        f"False alarms of the rules about equipment together: {false:.2f} a year and home.",
-        "",
-        "Not simulated here, and tested by hand-made readings only: `cell-spread`, `lugs`, `legs`, "
-        "`neutral`, `disk`, `backup`.",
-        "`capacity-low` and `forecast-low` are looked at monthly; no home of this age is below its "
-        "floor.",
-    ]
-    return "\n".join(lines) + "\n"
+def rows_of_wear(
+    plain: Sequence[Looks],
+    worn_out: Sequence[Looks],
+    crossed_days: Sequence[int | None],
+    onset_day: int,
+    logs: Sequence[Logged],
+) -> list[Row]:
+    """Return the two rows of rules about capacity.
+
+    Parameters
+    ----------
+    plain, worn_out : sequence of Looks
+        At homes as they are, and at those that wear ever faster from ``onset_day`` on.
+    crossed_days : sequence of int or None
+        When the true capacity of the latter fell below the floor: the fault of `capacity-low`.
+    logs : sequence of Logged
+        The homes as they are.
+    """
+    onset_ms = START_MS + onset_day * DAY_MS
+    crossed_ms = [None if day is None else START_MS + day * DAY_MS for day in crossed_days]
+    # Who opens where the truth ends below the floor is right, however early.
+    ends_low = [log.home.truth.ten_year_of_rated < FLOOR_RATIO for log in logs]
+    rows = []
+    for rule, name, since in (
+        ("capacity-low", "above", crossed_ms),
+        ("forecast-low", "chance", [onset_ms] * len(worn_out)),
+    ):
+        opened, told = (
+            [openings(rule, zip(each.at_ms, getattr(each, name), strict=True)) for each in looks]
+            for looks in (plain, worn_out)
+        )
+        after = [_new(each, [], onset_ms) for each in told]
+        rows.append(
+            Row(
+                rule=rule,
+                fault=WORN,
+                opened=sum(map(len, opened)),
+                right=sum(len(each) for each, right in zip(opened, ends_low, strict=True) if right),
+                years=sum(log.days for log in logs) / 365.25,
+                delays_h=[
+                    None if from_ms is None else _first_h(each, from_ms)
+                    for each, from_ms in zip(after, since, strict=True)
+                ],
+                again=sum(max(len(each) - 1, 0) for each in after),
+            )
+        )
+    return rows
 
 
-def _line(row: Row) -> str:
-    known = [each for each in row.delays_h if each is not None]
-    told = f"{len(known)} of {len(row.delays_h)}" if row.delays_h else "-"
-    middle, longest = (_hours(each(known)) if known else "-" for each in (np.median, np.max))
-    rate = f"{row.opened / row.years:.2f}"
-    return f"| `{row.rule}` | {rate} | {row.fault or '-'} | {told} | {middle} | {longest} |"
+def _new(told: Sequence[int], old: Sequence[int], onset_ms: int) -> list[int]:
+    return [at for at in told if at not in old and at >= onset_ms]
 
 
-def _hours(hours: float) -> str:
-    if hours < 2:
-        return f"{60 * hours:.0f} min"
-    return f"{hours:.0f} h" if hours < 72 else f"{hours / 24:.0f} days"
+def _first_h(told: Sequence[int], since_ms: int) -> float | None:
+    return (told[0] - since_ms) / 3_600_000 if told else None
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -132,25 +144,49 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--homes", type=int, default=12)
     parser.add_argument("--seed", type=int, default=3)
     parser.add_argument("--years", type=float, default=1.5)
+    parser.add_argument("--worn-years", type=float, default=2.5)
     parser.add_argument("--write", type=Path, help="such as docs/alerts.md")
     asked = parser.parse_args(arguments)
     started = time.monotonic()
-    specs = [
-        replace(spec, step_s=300, inner_s=300)
-        for spec in draw_homes(asked.homes, seed=asked.seed, years=asked.years)
-    ]
-    rows = rows_of([logged(home) for home in simulate(specs)], ONSET_DAY)
-    which = f"--homes {asked.homes} --seed {asked.seed} --years {asked.years:g}"
+    usual, long = (
+        [
+            replace(spec, step_s=300, inner_s=300)
+            for spec in draw_homes(asked.homes, seed=asked.seed, years=years)
+        ]
+        for years in (asked.years, asked.worn_years)
+    )
+    logs = [logged(home) for home in simulate(usual)]
+    rows = rows_of(logs, ONSET_DAY)
+    tired = simulate([worn(spec, ONSET_DAY) for spec in long])
+    crossed = [below_floor_day(home) for home in tired]
+    rows += rows_of_wear(
+        [looked(log) for log in logs],
+        [looked(logged(home)) for home in tired],
+        crossed,
+        ONSET_DAY,
+        logs,
+    )
+    which = (
+        f"--homes {asked.homes} --seed {asked.seed} --years {asked.years:g} "
+        f"--worn-years {asked.worn_years:g}"
+    )
     text = page(
         rows,
         homes=asked.homes,
+        onset_day=ONSET_DAY,
+        worn_days=[None if day is None else day - ONSET_DAY for day in crossed],
         command=f"python -m tests.alert_table {which}",
         took=f"It took {(time.monotonic() - started) / 60:.0f} minutes.",
     )
-    if asked.write is not None:
-        asked.write.write_text(text, encoding="utf-8")
-    sys.stdout.write(text)
+    tell(text, asked.write)
     return 0
+
+
+def tell(text: str, path: Path | None) -> None:
+    """Write a page to the screen, and to a file where one was asked for."""
+    if path is not None:
+        path.write_text(text, encoding="utf-8")
+    sys.stdout.write(text)
 
 
 if __name__ == "__main__":

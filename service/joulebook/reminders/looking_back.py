@@ -80,11 +80,11 @@ def _days(database: Database, site: Site, measured: Span, yesterday: date) -> It
             value=missing,
             sentence=f"{missing:.0f} % of {yesterday} was not read",
         )
-    by_day = [
-        days[day].numbers["idle_w"].value if day in days else None
+    nights = [
+        days[day].night if day in days else None
         for day in (first + timedelta(days=n) for n in range(IDLE_NOW + IDLE_BEFORE))
     ]
-    jump = idle_jump_w(by_day)
+    jump = idle_jump_w(nights)
     yield Seen(
         rule="idle-jump",
         value=jump,

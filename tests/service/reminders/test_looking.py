@@ -2,6 +2,7 @@
 
 import inspect
 from contextlib import closing
+from datetime import date, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,6 +11,9 @@ import pytest
 from joulebook.core.alerts.episodes import Watch
 from joulebook.core.alerts.rules import BY_NAME
 from joulebook.core.corrections import Correction
+from joulebook.core.daily.conversion import NightSums
+from joulebook.core.daily.days import DayResult
+from joulebook.core.spans import date_of
 from joulebook.reminders import looking_back, looking_now
 from joulebook.reminders.looking_back import seen_back
 from joulebook.reminders.looking_now import FRESH_MS, seen_now
@@ -112,6 +116,42 @@ def test_yesterday_s_gap_is_told_of_the_studio_of_round_numbers(tmp_path: Path) 
     assert seen["idle-jump"].value is None
     assert "cell-spread" not in seen
     assert "round-trip-drop" not in seen
+
+
+def test_the_nights_of_six_weeks_tell_a_jump_of_the_inverter_s_own_draw(
+    house: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Ten hours at 500 W each night; 40 W are lost for four weeks, 60 W in the last two. Of these
+    # one night is missing, and one day is there without a night.
+    database, site = house
+    yesterday = date_of(NOON_MS, site.zone) - timedelta(days=1)
+    days = [
+        DayResult(
+            date=yesterday - timedelta(days=ago),
+            hours=24.0,
+            coverage_ratio=1.0,
+            readings=0,
+            numbers={},
+            night=None
+            if ago == 2
+            else NightSums(dc_wh=5600.0 if ago < 14 else 5400.0, ac_wh=5000.0, hours=10.0),
+        )
+        for ago in range(41, -1, -1)
+        if ago != 4
+    ]
+
+    def asked(_: Database, __: Site, first: date, last: date) -> list[DayResult]:
+        assert (last - first).days == 41
+        assert last == yesterday
+        return days
+
+    monkeypatch.setattr(looking_back, "day_results_of", asked)
+    with closing(database.connect()) as connection:
+        write(connection, site, "pv", {NOON_MS - 3 * DAY_MS: {"power": 5.0}})
+        found = seen_back(database, connection, site, {}, now_ms=NOON_MS)
+        seen = {each.rule: each for each in found}
+    assert seen["idle-jump"].value == pytest.approx(20.0)
+    assert "takes 20 W more for itself" in seen["idle-jump"].sentence
 
 
 def test_the_year_s_record_tells_capacity_forecast_and_full_charges(tmp_path: Path) -> None:

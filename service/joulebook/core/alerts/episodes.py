@@ -1,12 +1,12 @@
 """An episode of an alert: opens once, closes once, and what is missing decides nothing.
 
-Method `alerts-1`, see ``docs/methods/alerts.md``.
+Method `alerts-2`, see ``docs/methods/alerts.md``.
 """
 
 from dataclasses import dataclass, replace
 from typing import Literal
 
-METHOD = "alerts-1"
+METHOD = "alerts-2"
 
 Change = Literal["opened", "closed"]
 

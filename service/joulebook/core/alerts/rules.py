@@ -123,7 +123,8 @@ RULES: tuple[Rule, ...] = (
         name="neutral",
         title="The neutral seems loose",
         unit="",
-        limits=_yes(until_s=2 * _DAY),
+        # In calm weeks a loose neutral does not show; it is not sound for that.
+        limits=_yes(until_s=14 * _DAY),
         page="/checks",
         look_at="Nothing yourself: call a licensed electrician or your utility now.",
         caution=NEUTRAL_CAUTION,

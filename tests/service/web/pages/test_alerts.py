@@ -75,7 +75,7 @@ def test_open_alerts_lead_with_what_to_look_at_and_a_caution(empty: Studio) -> N
     words = words_of(empty.client.get(PAGE).text)
     assert "Gap is so." in words
     document = empty.client.get("/api/v1/sites/studio/alerts").json()
-    assert (document["open"], document["method"]) == (1, "alerts-1")
+    assert (document["open"], document["method"]) == (1, "alerts-2")
     assert [(each["rule"], each["closed"] is None) for each in document["alerts"]] == [
         *(("hot-battery", False), ("gap", True)),
     ]
