@@ -100,7 +100,8 @@ def make_evidence(
 
 def _texts(gathered: Gathered, raw: RawReadings) -> Iterator[tuple[str, bytes | Iterator[str]]]:
     yield "README.txt", readme_text(gathered, raw).encode()
-    yield "check.py", (resources.files("joulebook.evidence") / "check.py").read_bytes()
+    for name in ("check.py", "check_numbers.py"):
+        yield name, (resources.files("joulebook.evidence") / name).read_bytes()
     yield "results.json", results_json(gathered, raw)
     yield "days.csv", day_lines(gathered)
     yield "nights.csv", night_lines(gathered)

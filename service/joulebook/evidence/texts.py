@@ -60,7 +60,9 @@ def how_to_check() -> tuple[str, ...]:
         "python check.py",
         "It compares every file with manifest.txt, follows the chain, compares the readings with "
         "it, and works capacity, fade, cycles, heat and round trip out anew from the tables, by "
-        "shorter ways than the ones that made them. It ends with status 0 where all agrees.",
+        "shorter ways than the ones that made them. It ends with status 0 where all agrees. Who "
+        "changes numbers could change it too: where that matters, take check.py and "
+        "check_numbers.py from the program joulebook.",
         "Without Python: sha256sum --check manifest.txt compares the files, and nights.csv can be "
         "followed by hand or in a spreadsheet: charge drawn, by the share of the battery that lies "
         "between full and the state that the rest voltage means (curve.csv).",
@@ -81,7 +83,7 @@ def what_is_in(raw: RawReadings) -> tuple[tuple[str, str], ...]:
         )
     return (
         ("evidence.pdf", "this file for people"),
-        ("check.py", "checks all of it"),
+        ("check.py, check_numbers.py", "check all of it"),
         ("manifest.txt", "SHA-256 sums of all files"),
         ("results.json", "every result, the headline first"),
         ("days.csv", "the numbers of each local day"),
