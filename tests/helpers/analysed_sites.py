@@ -18,7 +18,7 @@ from joulebook.storage.site_facts import SiteFacts, change_facts
 from joulebook.summaries.recompute import recompute
 from joulebook.summaries.record_update import update_record
 from tests.helpers.cycled_packs import START_MS
-from tests.helpers.cycled_records import DAY_MS, cycled_site
+from tests.helpers.cycled_records import DAY_MS, LOST_FAST, cycled_site
 from tests.helpers.pages import Studio, client_of
 
 MAX_GAP_S = 300.0
@@ -52,6 +52,11 @@ def short_studio(data_dir: Path) -> Studio:
 def long_studio(data_dir: Path) -> Studio:
     """Return more than a year in which 2 % were lost, with terms; its days are not summed up."""
     return _of_record(data_dir, 370, TERMS, fade_per_year=0.02)
+
+
+def failing_studio(data_dir: Path) -> Studio:
+    """Return fifteen months in which a fifth was lost in the last three, days not summed up."""
+    return _of_record(data_dir, 450, TERMS, fade_per_year=0.01, lost=LOST_FAST)
 
 
 def shallow_studio(data_dir: Path) -> Studio:

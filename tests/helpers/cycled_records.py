@@ -4,7 +4,7 @@ The inverter takes 40 W and 3 % of what it gives to the load; the panels charge 
 nothing flows to or from the grid.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,15 +26,28 @@ DAY_MS = 86_400_000
 STEP_S = 300
 
 
-def cycled_history(days: int, *, fade_per_year: float = 0.0, **more: Any) -> PackHistory:
+#: Of the first capacity, by the day from which on so much is gone: a cell that fails.
+LOST_FAST = {360: 0.05, 390: 0.12, 420: 0.22}
+
+
+def cycled_history(
+    days: int,
+    *,
+    fade_per_year: float = 0.0,
+    lost: Mapping[int, float] | None = None,
+    **more: Any,
+) -> PackHistory:
     """Return a record in pieces of thirty days, each with the capacity of its time.
 
     A piece begins in the state in which the one before ended: empty at midnight, full by noon.
+    ``lost`` says what else is gone, of the first capacity, from the day on with which a piece
+    begins.
     """
     pieces = []
     for first in range(0, days, 30):
         length = min(30, days - first)
-        capacity = 200.0 * (1 - fade_per_year * first / 365.25)
+        gone = fade_per_year * first / 365.25 + (lost or {}).get(first, 0.0)
+        capacity = 200.0 * (1 - gone)
         piece = cycled_pack(length, step_s=STEP_S, capacity_ah=capacity, **more)
         pieces.append(replace(piece, at_ms=piece.at_ms + first * DAY_MS))
     return replace(

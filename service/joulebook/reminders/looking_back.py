@@ -14,6 +14,7 @@ from joulebook.core.alerts.evidence import (
     quiet_spread_mv,
     round_trip_drop_percent,
 )
+from joulebook.core.battery.fast_loss import METHOD as FAST_LOSS
 from joulebook.core.history import MS_PER_DAY
 from joulebook.core.losses.full_segments import SegmentSums
 from joulebook.core.quantities import kind_of
@@ -142,9 +143,17 @@ def _record(document: Document, site: Site, now_ms: int) -> Iterator[Seen]:
         value=since,
         sentence=f"the battery was last full {since or 0:.0f} days ago",
     )
+    capacity = document["capacity"]
+    if capacity["latest"]["ah"] is not None:
+        fast = capacity["latest"]["method"] == FAST_LOSS
+        yield Seen(
+            rule="fast-loss",
+            value=float(fast),
+            sentence=capacity["cautions"][0].rstrip(".") if fast else "",
+        )
     if site.warranty_floor_ratio is None or site.battery_ah is None:
         return  # assumed terms alarm nobody
-    high_ah = document["capacity"]["latest"]["high_ah"]
+    high_ah = capacity["latest"]["high_ah"]
     above = None
     if high_ah is not None:
         above = 100 * (high_ah / site.battery_ah - site.warranty_floor_ratio)

@@ -17,6 +17,9 @@ import numpy as np
 import pytest
 
 from joulebook.evidence import check
+from tests.helpers.analysed_sites import failing_studio
+from tests.helpers.cycled_packs import START_MS
+from tests.helpers.cycled_records import DAY_MS
 from tests.helpers.evidence_files import Unpacked, made_evidence
 from tests.helpers.pages import Studio
 from tests.service.evidence.conftest import SHALLOW_MS
@@ -269,3 +272,22 @@ def test_a_series_without_a_reading_on_a_day_is_no_part_of_its_digest() -> None:
     link = {"device": "battery", "day": "1970-01-01", "digest": hashlib.sha256(b"").hexdigest()}
     check.check_readings(at_ms, {"battery.power [W]": nothing}, [link], report)
     assert report.agrees
+
+
+def test_a_battery_that_fails_is_found_to_hold_what_is_stated(tmp_path: Path) -> None:
+    studio = failing_studio(tmp_path / "studio")
+    made = made_evidence(studio, tmp_path / "file", now_ms=START_MS + 450 * DAY_MS)
+    status, said = made.check()
+    assert (status, "WRONG" in said) == (0, False)
+    # One per cent a year, and 22 % since: the pack's truth.
+    assert found(said, "Capacity, Ah") == pytest.approx(200 * (1 - 0.0115 - 0.22), rel=0.03)
+    assert "capacity is being lost fast" in said
+    # And what is stated cannot be pushed.
+    results = json.loads(made.text("results.json"))
+    pushed = results["headline"]["capacity_ah"]
+    for name in ("value", "low", "high"):
+        pushed[name] *= 1.06
+    (made.folder / "results.json").write_text(json.dumps(results), encoding="utf-8")
+    sealed_anew(made, "results.json")
+    assert re.search(r"WRONG +Capacity, Ah", made.check()[1])
+    studio.database.close()

@@ -155,6 +155,16 @@ RULES: tuple[Rule, ...] = (
         look_at="A charge limit that was set, panels that give less, or a use that grew.",
     ),
     Rule(
+        name="fast-loss",
+        title="The battery loses its capacity fast",
+        unit="",
+        limits=_yes(until_s=30 * _DAY),
+        page="/wear",
+        look_at="The newest nights and the cells' voltages: one may be failing. Use it gently, ask "
+        "who sold or put it up, and make the evidence file.",
+        caution=BATTERY_CAUTION,
+    ),
+    Rule(
         name="capacity-low",
         title="It holds less than the warranty promises",
         unit="%",

@@ -52,7 +52,7 @@ class Fade:
     sentence: str
 
 
-def fade(fit: CapacityFit, *, shift_v: float | None = None) -> Fade:
+def fade(fit: CapacityFit, *, shift_v: float | None = None, why_not: str | None = None) -> Fade:
     """State the fade of a record.
 
     Parameters
@@ -61,10 +61,12 @@ def fade(fit: CapacityFit, *, shift_v: float | None = None) -> Fade:
         Of the record.
     shift_v : float or None
         How much the charge voltage of a cell moved between the record's halves. [V]
+    why_not : str, optional
+        What else speaks against a straight line.
     """
     from_ms, to_ms = _ends(fit)
     years = (to_ms - from_ms) / (MS_PER_DAY * DAYS_PER_YEAR)
-    reason = no_change_reason(fit, shift_v=shift_v)
+    reason = why_not or no_change_reason(fit, shift_v=shift_v)
     if reason is None and years < _SHORTEST_YEARS:
         reason = (
             f"the low points span {years * 12:.1f} months; before six, the seasons hide what is "

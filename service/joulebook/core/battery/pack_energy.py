@@ -55,7 +55,12 @@ class PackEnergy:
 
 
 def pack_energy(
-    fit: CapacityFit, latest: CapacityPoint, balances: Balances, *, resistance_ohm: float | None
+    fit: CapacityFit,
+    latest: CapacityPoint,
+    balances: Balances,
+    *,
+    resistance_ohm: float | None,
+    why_not: str | None = None,
 ) -> PackEnergy:
     """State what the battery holds now, in watt-hours.
 
@@ -69,8 +74,12 @@ def pack_energy(
         That the fit was made from.
     resistance_ohm : float or None
         Of the pack at 25 °C, over seconds; ``None`` where it is not known. [Ω]
+    why_not : str, optional
+        What else speaks against it.
     """
     held = latest.ah
+    if why_not is not None:
+        return _refused(why_not, fit_coverage=held.coverage_ratio)
     if held.value is None or held.low is None:
         return _refused(held.reason or "", fit_coverage=held.coverage_ratio)
     if resistance_ohm is None:

@@ -16,6 +16,7 @@ from joulebook.core.outlook.forecast_usage import UsageHistory
 from joulebook.core.outlook.forecast_words import (
     MEASURED,
     NO_CAPACITY,
+    NO_LAW_VERDICT,
     OVER,
     OVER_VERDICT,
     TOO_EARLY,
@@ -114,7 +115,11 @@ class Forecast:
 
 
 def forecast(
-    usage: UsageHistory, terms: WarrantyTerms, evidence: FadeEvidence | None = None
+    usage: UsageHistory,
+    terms: WarrantyTerms,
+    evidence: FadeEvidence | None = None,
+    *,
+    why_not: str | None = None,
 ) -> Forecast:
     """Return what becomes of a battery under the usage it has, or would have.
 
@@ -126,7 +131,11 @@ def forecast(
         What was promised.
     evidence : FadeEvidence, optional
         Measured capacities; without them published ageing alone speaks.
+    why_not : str, optional
+        What else speaks against any forecast.
     """
+    if why_not is not None:
+        return _nothing(why_not, usage)
     end = usage.years_at(terms.end_ms)
     if usage.record_years < LEAST_YEARS or usage.coverage_ratio == 0:
         return _nothing(TOO_SHORT, usage)
@@ -261,6 +270,6 @@ def _nothing(reason: str, usage: UsageHistory) -> Forecast:
         probability_met=None,
         throughput_reached=None,
         floor_reached=None,
-        verdict=UNMEASURED_VERDICT if reason == TOO_SHORT else OVER_VERDICT,
+        verdict={TOO_SHORT: UNMEASURED_VERDICT, OVER: OVER_VERDICT}.get(reason, NO_LAW_VERDICT),
         basis=reason,
     )

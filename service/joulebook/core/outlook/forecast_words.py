@@ -11,6 +11,7 @@ _VERDICTS = (
 )
 UNMEASURED_VERDICT = "too early to tell"
 OVER_VERDICT = "over"
+NO_LAW_VERDICT = "not to be told"
 NO_FLOOR_VERDICT = "no floor was entered"
 
 MEASURED = "measured capacities, and published laws of ageing for what is still to come"

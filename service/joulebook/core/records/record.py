@@ -11,6 +11,7 @@ from joulebook.core.battery.anchors import Measured, measure
 from joulebook.core.battery.capacity import CapacityStatement, capacity_statement
 from joulebook.core.battery.capacity_fit import CapacityFit, fit_capacity
 from joulebook.core.battery.fade import Fade, fade
+from joulebook.core.battery.fast_loss import fast_loss, may_be_told, told_by_nights
 from joulebook.core.battery.nights import NightList, night_list
 from joulebook.core.battery.pack_energy import PackEnergy, pack_energy
 from joulebook.core.battery.resistance import PackResistance
@@ -100,7 +101,18 @@ def analyse(inputs: RecordInputs) -> Record:
         new_battery_ms=[each.at_ms for each in inputs.events if each.kind in NEW_BATTERY],
     )
     shift_v = measured.evidence.shift_v
+    nights = night_list(measured)
     capacity = capacity_statement(fit, shift_v=shift_v, spread_v=_spread(inputs, measured))
+    changed_ms = max(
+        (each.at_ms for each in inputs.events if each.kind in MOVES_SENSOR | NEW_BATTERY),
+        default=None,
+    )
+    loss = None
+    if may_be_told(fit, capacity):
+        loss = fast_loss(fit, nights, since_ms=changed_ms)
+    if loss is not None:
+        capacity = told_by_nights(capacity, loss)
+    why_not = None if loss is None else loss.reason
     closings = measured.balances.full_to_full
     by_fit = sensor_offset(fit)
     offset = rested_offset(
@@ -135,10 +147,14 @@ def analyse(inputs: RecordInputs) -> Record:
         offset=offset,
         capacity=capacity,
         energy=pack_energy(
-            fit, capacity.latest, measured.balances, resistance_ohm=_resistance(measured, fit)
+            fit,
+            capacity.latest,
+            measured.balances,
+            resistance_ohm=_resistance(measured, fit),
+            why_not=why_not,
         ),
-        fade=fade(fit, shift_v=shift_v),
-        nights=night_list(measured),
+        fade=fade(fit, shift_v=shift_v, why_not=why_not),
+        nights=nights,
         segments=segments,
         quarters=quarters,
         counters=_counters_checked(inputs, [trip for _, trip in quarters], segments),
@@ -147,8 +163,10 @@ def analyse(inputs: RecordInputs) -> Record:
         throughput=throughput(through),
         exposure=exposure(history, span, offset_at=offset.at),
         usage=usage,
-        forecast=None if inputs.terms is None else forecast(usage, inputs.terms, evidence),
-        what_if=_what_if(inputs, usage, evidence),
+        forecast=None
+        if inputs.terms is None
+        else forecast(usage, inputs.terms, evidence, why_not=why_not),
+        what_if=_what_if(inputs, usage, evidence, why_not),
         changes=changes_of(inputs, segments, offset),
         claims=claims_of(inputs, measured, capacity),
     )
@@ -215,7 +233,10 @@ def _own_draw(inputs: RecordInputs, offset: SensorOffset) -> OwnDraw | None:
 
 
 def _what_if(
-    inputs: RecordInputs, usage: UsageHistory, evidence: FadeEvidence | None
+    inputs: RecordInputs,
+    usage: UsageHistory,
+    evidence: FadeEvidence | None,
+    why_not: str | None,
 ) -> tuple[WhatIf, ...]:
     if inputs.terms is None:
         return ()
@@ -224,7 +245,10 @@ def _what_if(
             cooler_c=cooler_c,
             use_ratio=use_ratio,
             forecast=forecast(
-                changed(usage, cooler_c=cooler_c, use_ratio=use_ratio), inputs.terms, evidence
+                changed(usage, cooler_c=cooler_c, use_ratio=use_ratio),
+                inputs.terms,
+                evidence,
+                why_not=why_not,
             ),
         )
         for cooler_c, use_ratio in ((5.0, 1.0), (-5.0, 1.0), (0.0, 0.75))

@@ -59,7 +59,7 @@ def test_without_alerts_it_says_that_nothing_needs_anybody(empty: Studio) -> Non
     page = empty.client.get(PAGE)
     assert page.status_code == 200
     words = words_of(page.text)
-    assert "Nothing needs you now; 15 rules are watched." in words
+    assert "Nothing needs you now; 16 rules are watched." in words
     assert "Nowhere yet: alerts stand on this page only." in words
     assert "No letter" in words
 
