@@ -101,12 +101,12 @@ def _about(homes: int, worn_days: Sequence[int | None], rows: dict[str, Row]) ->
         f"the floor of {FLOOR_RATIO:.0%} of the rated charge in {len(crossed)} of {homes} homes"
         + (f", at the median {np.median(crossed):.0f} days later" if crossed else "")
         + ". The delay of",
-        "`capacity-low` counts from there, that of `forecast-low` from the day on which the wear "
+        "`capacity-low` counts from there, that of the two others from the day on which the wear "
         "began to grow. The record was looked at",
         f"every {EVERY_DAYS} days from day {FIRST_DAY} on; `forecast-low` waits for two looks, "
         "and there is no forecast before a record is a year long.",
-        "The measured capacity lags behind wear as fast as this ([known errors]"
-        "(methods/alerts.md)), and so does `capacity-low`.",
+        "Where wear is as fast as this, the newest nights speak for the capacity ([fast-loss]"
+        "(methods/fast-loss.md)), and no forecast is told any more.",
     ]
     leads = [
         24 * day - delay
@@ -116,7 +116,8 @@ def _about(homes: int, worn_days: Sequence[int | None], rows: dict[str, Row]) ->
     if leads:
         lines.append(
             f"`forecast-low` was told {_time(float(np.median(leads)))} before the floor was "
-            f"crossed, at the median; {_time(min(leads))} at the least."
+            f"crossed, at the median; in {sum(each < 0 for each in leads)} of {len(leads)} homes "
+            "after it."
         )
     return [
         *lines,

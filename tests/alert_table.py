@@ -88,7 +88,7 @@ def rows_of_wear(
     onset_day: int,
     logs: Sequence[Logged],
 ) -> list[Row]:
-    """Return the two rows of rules about capacity.
+    """Return the three rows of rules about capacity.
 
     Parameters
     ----------
@@ -105,6 +105,7 @@ def rows_of_wear(
     ends_low = [log.home.truth.ten_year_of_rated < FLOOR_RATIO for log in logs]
     rows = []
     for rule, name, since in (
+        ("fast-loss", "fast", [onset_ms] * len(worn_out)),
         ("capacity-low", "above", crossed_ms),
         ("forecast-low", "chance", [onset_ms] * len(worn_out)),
     ):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from joulebook.core.battery.fast_loss import METHOD as FAST_LOSS
 from joulebook.core.records.record import analyse
 from tests.alert_logs import DAY_MS, FLOOR_RATIO, Logged
 from tests.helpers.homes import Home, HomeSpec
@@ -31,11 +32,14 @@ class Looks:
         How far the capacity's upper end lay above the floor. [% of the rated charge]
     chance : list of float or None
         To hold the floor until the warranty ends. [%]
+    fast : list of float or None
+        1 where the newest nights had to speak, else 0.
     """
 
     at_ms: list[int]
     above: list[float | None]
     chance: list[float | None]
+    fast: list[float | None]
 
 
 def worn(spec: HomeSpec, onset_day: int) -> HomeSpec:
@@ -66,7 +70,7 @@ def lost_since_onset(years: float) -> float:
 
 def looked(log: Logged) -> Looks:
     """Return what a record tells as it grows."""
-    looks = Looks(at_ms=[], above=[], chance=[])
+    looks = Looks(at_ms=[], above=[], chance=[], fast=[])
     for day in range(FIRST_DAY, log.days, EVERY_DAYS):
         now_ms = START_MS + day * DAY_MS
         record = analyse(log.inputs.until(now_ms))
@@ -77,6 +81,8 @@ def looked(log: Logged) -> Looks:
             None if high_ah is None else 100 * (high_ah / log.history.rated_ah - FLOOR_RATIO)
         )
         looks.chance.append(None if chance is None else 100 * chance)
+        told_by = record.capacity.latest.ah.method
+        looks.fast.append(None if high_ah is None else float(told_by == FAST_LOSS))
     return looks
 
 

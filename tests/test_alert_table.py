@@ -68,7 +68,7 @@ def test_how_long_before_the_floor_a_forecast_is_told() -> None:
     # Crossed 500 and 400 days after the wear grew, told 200 and 250 days after: 300 and 150 before.
     text = told([forecast(24 * 200.0, 24 * 250.0, None)], [500, 400, None])
     assert "in 2 of 4 homes, at the median 450 days later" in text
-    assert "told 225 days before the floor was crossed, at the median; 150 days at the" in text
+    assert "told 225 days before the floor was crossed, at the median; in 0 of 2 homes" in text
 
 
 def test_capacity_counts_from_the_floor_and_the_forecast_from_the_wear(
@@ -76,12 +76,13 @@ def test_capacity_counts_from_the_floor_and_the_forecast_from_the_wear(
 ) -> None:
     at_ms = [START_MS + day * DAY_MS for day in range(180, 480, 15)]
     days = [(each - START_MS) // DAY_MS for each in at_ms]
-    sound = Looks(at_ms=at_ms, above=[20.0] * 20, chance=[None] * 20)
+    sound = Looks(at_ms=at_ms, above=[20.0] * 20, chance=[None] * 20, fast=[0.0] * 20)
     fading = Looks(
         at_ms=at_ms,
         above=[-1.0 if day >= 420 else 5.0 for day in days],
         # Low on day 255 for the first time, and after the 14 days that the rule waits on 270.
         chance=[10.0 if day >= 255 else None for day in days],
+        fast=[float(day >= 300) for day in days],
     )
     unseen = replace(fading, above=[None] * 20)
     gloomy = replace(sound, chance=[40.0] * 20)
@@ -91,9 +92,11 @@ def test_capacity_counts_from_the_floor_and_the_forecast_from_the_wear(
     well = np.where(np.arange(16) == 10, 0.8 * home.spec.pack.rated_ah, home.truth.yearly_ah)
     living = replace(home, truth=replace(home.truth, yearly_ah=well))
     logs = [replace(eleven_days, home=each) for each in (living, living, dying)]
-    capacity, chance = rows_of_wear(
+    fast, capacity, chance = rows_of_wear(
         [sound, gloomy, gloomy], [fading, unseen, fading], [400, 400, None], 200, logs
     )
+    assert fast.delays_h == [24 * 100.0] * 3
+    assert fast.opened == 0
     assert capacity.delays_h == [24 * 20.0, None, None]
     assert chance.delays_h == [24 * 70.0] * 3
     # Gloomy without a fault at two homes, and right at the one that ends below the floor.
@@ -149,7 +152,11 @@ def test_the_command_writes_the_page_and_every_planted_fault_is_told(
     text = capsys.readouterr().out
     assert written.read_text(encoding="utf-8") == text
     rows = {line.split("`")[1]: line for line in text.splitlines() if line.startswith("| `")}
-    assert set(rows) == {rule for rule, *_ in PLANTED} | {"capacity-low", "forecast-low"}
+    assert set(rows) == {rule for rule, *_ in PLANTED} | {
+        "fast-loss",
+        "capacity-low",
+        "forecast-low",
+    }
     for rule in ("bridge-silent", "idle-jump", "round-trip-drop", "never-full", "cold-charging"):
         assert "| 1 of 1 |" in rows[rule], rows[rule]
     for rule in ("lugs", "legs", "neutral", "cell-spread"):
