@@ -20,7 +20,12 @@ from joulebook.storage.catalogue import sites
 from joulebook.storage.connections import transaction, turn
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deliveries import Told, letters_of, note_cut_short, put_delivery
-from joulebook.storage.record_results import result_stamp, results_named, save_record_result
+from joulebook.storage.record_results import (
+    record_mark,
+    result_stamp,
+    results_named,
+    save_record_result,
+)
 from joulebook.storage.records import Site
 from joulebook.storage.rounds import InRounds, Rounds
 
@@ -168,7 +173,9 @@ class Watcher(InRounds):
 def note_looked(connection: Connection, site: Site, *, now_ms: int) -> None:
     """Note that a site was looked back at."""
     save_record_result(
-        *(connection, site.id, LOOKED_NAME, LOOKED_METHOD, b""), mark=0, computed_ms=now_ms
+        *(connection, site.id, LOOKED_NAME, LOOKED_METHOD, b""),
+        mark=record_mark(connection, site.id),
+        computed_ms=now_ms,
     )
 
 
