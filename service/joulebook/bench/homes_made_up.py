@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from joulebook.core.battery.capacity import CAPACITY_METHOD
 from joulebook.core.losses.full_segments import SegmentSums
 from joulebook.core.records.record import RECORD_METHOD
 from joulebook.storage.alerts import open_episode
@@ -155,7 +156,8 @@ def _capacity(value: float | None, rng: np.random.Generator) -> dict[str, Any]:
         reason = "the battery never comes low enough to measure what it holds"
         return dict.fromkeys(("ah", "low_ah", "high_ah")) | {"reason": reason}
     half = _K90 * 200.0 * float(rng.uniform(0.006, 0.02))
-    return {"ah": value, "low_ah": value - half, "high_ah": value + half}
+    ends = {"low_ah": value - half, "high_ah": value + half}
+    return {"ah": value, **ends, "method": CAPACITY_METHOD}
 
 
 def _fade(value: float | None, rng: np.random.Generator) -> dict[str, Any]:

@@ -7,7 +7,6 @@ from contextlib import closing
 from dataclasses import dataclass
 
 from joulebook.core.curves import MAX_GAP_S
-from joulebook.errors import UnavailableError
 from joulebook.reminders.deciding import decide
 from joulebook.reminders.letter import letter_documents, weekly_letter
 from joulebook.reminders.looking_back import seen_back
@@ -104,7 +103,7 @@ class Watcher(InRounds):
         )
 
     def _round(self) -> None:
-        failed: UnavailableError | None = None
+        failed: Exception | None = None
         self._back_s = 0.0
         with closing(self._database.connect()) as connection:
             if not self._began:
@@ -122,8 +121,9 @@ class Watcher(InRounds):
                     with turn(connection, "reminders", site.id) as is_ours:
                         if is_ours:
                             self._look(connection, site)
-                except UnavailableError as error:
-                    failed = error  # costs this site's look, and not the others'
+                except Exception as error:  # noqa: BLE001 -- costs this site's look, not the others'
+                    _log.warning("site %s could not be looked at for alerts", site.name)
+                    failed = error
             if self._send is not None:
                 self._told += send_due(connection, self._send, now_ms=self._clock_ms())
         if failed is not None:

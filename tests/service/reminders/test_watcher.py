@@ -160,24 +160,30 @@ def test_what_takes_longer_is_looked_at_every_hour(
     assert sorted(set(looked)) == [NOON_MS, NOON_MS + HOUR_MS]
 
 
+AWAY = StorageUnavailableError(
+    "the disk is away", where="disk", expected="one", next_step="mount it"
+)
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [(AWAY, "the disk is away"), (KeyError("a bug of ours"), "KeyError: 'a bug of ours'")],
+    ids=["away", "bug"],
+)
 def test_one_site_that_cannot_be_looked_at_costs_no_other(
-    house: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+    house: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch, fault: Exception, said: str
 ) -> None:
     database, site = house
     add_site(database, "annex", "UTC")  # comes first by its name
 
-    def away(_database: Database, _: object, site: Site, *_more: object, now_ms: int) -> list[Seen]:
+    def away(_database: Database, _: object, site: Site, *_more: object, **_at: int) -> list[Seen]:
         if site.name == "annex":
-            raise StorageUnavailableError(
-                f"the disk is away at {now_ms}", where="disk", expected="one", next_step="mount it"
-            )
+            raise fault
         return []
 
     monkeypatch.setattr(watching, "seen_back", away)
     watcher = Watcher(database, clock_ms=Clock(NOON_MS + HOUR_MS), send=None, every_s=3600.0)
-    assert rounds(watcher, 1) == (
-        f"nobody can be reminded: the disk is away at {NOON_MS + HOUR_MS}",
-    )
+    assert rounds(watcher, 1) == (f"nobody can be reminded: {said}",)
     with closing(database.connect()) as connection:
         assert len(episodes_of(connection, site.id)) == 1
 
