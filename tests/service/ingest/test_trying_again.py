@@ -7,11 +7,13 @@ import pytest
 
 from joulebook.ingest import trying_again
 from joulebook.ingest.committer import Committer
+from joulebook.ingest.decode import Decoder
 from joulebook.ingest.mapping.file import MAPPINGS
 from joulebook.ingest.message import Message
+from joulebook.ingest.outcomes import Decoded
 from joulebook.ingest.trying_again import TriedAgain, try_again
 from joulebook.storage.catalogue import add_site
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, StorageUnavailableError
 from joulebook.storage.quarantine import SetAside, quarantined, set_aside
 from joulebook.storage.reading import latest_readings
 from joulebook.storage.records import Site
@@ -125,3 +127,38 @@ def test_one_whose_unit_is_another_by_now_stays(home: tuple[Database, Site]) -> 
     commit(database, message([{"n": "fan", "u": "V", "v": 1.5}]))
     assert again(database, site, NOW_MS + HOUR_MS) == TriedAgain(1, 0)
     assert newest(database, site) == [("fan", NOW_MS, 1.5)]
+
+
+def test_one_that_trips_a_bug_costs_no_other(
+    home: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site = home
+    ahead_s = NOW_MS // 1000 + 1000
+    two = [message([VOLTAGE | {"t": ahead_s + place}]) for place in range(2)]
+    commit(database, *two)
+    decode = Decoder.decode
+
+    def faulty(self: Decoder, one: Message) -> Decoded:
+        if one.payload == two[0].payload:
+            raise ArithmeticError("a bug of ours")
+        return decode(self, one)
+
+    monkeypatch.setattr(Decoder, "decode", faulty)
+    assert again(database, site, NOW_MS + HOUR_MS) == TriedAgain(2, 1)
+    assert kept(database) == ["time-ahead"]
+
+
+def test_a_database_that_is_away_is_told(
+    home: tuple[Database, Site], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database, site = home
+    commit(database, message([VOLTAGE | {"t": NOW_MS // 1000 + 1000}]))
+    away = StorageUnavailableError("away", where="disk", expected="one", next_step="wait")
+
+    def fails(*_: object) -> Decoded:
+        raise away
+
+    monkeypatch.setattr(Decoder, "decode", fails)
+    with pytest.raises(StorageUnavailableError):
+        again(database, site, NOW_MS + HOUR_MS)
+    assert kept(database) == ["time-ahead"]
