@@ -16,7 +16,8 @@ from tests.helpers.bridge_settings import bridge_environ
 from tests.helpers.mqtt_inbox import WAIT_S, wait_until
 from tests.helpers.service import clean_environment, running_service
 
-SHOWN = re.compile(r"\bW, (emptying|filling)\b")
+#: The battery's power with its direction; on a sunny morning it is more than a kilowatt.
+SHOWN = re.compile(r"\bk?W, (emptying|filling)\b")
 BRIDGE = [sys.executable, "-m", "joulebook_bridge"]
 
 

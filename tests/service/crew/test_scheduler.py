@@ -115,17 +115,22 @@ def test_a_killed_worker_costs_only_its_own_homes_another_try(
     assert {each.site for each in report.done} == {"studio", HELD, *HOMES[:3], TWICE}
     [failed] = report.failed
     assert (failed.site, failed.why) == (ALWAYS, "ArithmeticError: cannot add up")
-    assert (report.left, report.repeated) == (0, 4)
     triers = {name: triers_of(tmp_path / "data", name) for name in (*names, "studio")}
     killed = triers[HELD][0]
     assert len(triers[HELD]) == 2
     assert triers[HELD][1] != killed
-    assert [len(triers[name]) for name in (TWICE, ALWAYS)] == [3, 3]
-    for name in ("studio", *HOMES[:3]):
-        # One that it had computed, whose outcome was still on its way to us, may be tried again.
-        at_first = [killed] * (len(triers[name]) - 1)
-        assert triers[name][:-1] == at_first
-        assert len(at_first) <= 1
+    # A try that had ended, whose outcome was still on its way to us, may be made again: one of
+    # the killed worker's, a home at most.
+    needed = dict.fromkeys(("studio", *HOMES[:3]), 1) | {TWICE: 3, ALWAYS: 3}
+    for name, tries in needed.items():
+        lost = len(triers[name]) - tries
+        assert lost in (0, 1)
+        assert triers[name].count(killed) >= lost
+    # Two failures of each were told to us; one that got lost on its way counts as a try all the
+    # same for the home that fails twice, which is then done at its third.
+    unheard = killed in triers[TWICE][:2]
+    assert report.left == 0
+    assert report.repeated in ((3, 4) if unheard else (4,))
     # And what two tries made is what one makes.
     by_workers = stored_results(database)
     Run(ThreadCrew(database), tasks_of(database), total=7).go()
