@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 import yaml  # type: ignore[import-untyped]
 
-from joulebook.cli.commands import joulebook
+from joulebook.cli.commands import command_named, command_names
 from joulebook.cli.stopping import STOP_S
 from joulebook.settings import Settings, load_settings
 from joulebook.web.api.delivery import MOST_BYTES
@@ -66,7 +66,7 @@ def test_systemd_understands_the_unit_and_finds_it_closed(name: str, tmp_path: P
 
 def test_the_units_start_commands_that_exist() -> None:
     _, command, *arguments = shlex.split(unit(UNITS[0])["ExecStart"])
-    assert command in joulebook.commands
+    assert command in command_names()
     assert arguments == ["--data", "/var/lib/joulebook"]
     _, *bridge = shlex.split(unit(UNITS[1])["ExecStart"])
     assert make_parser().parse_args(bridge).command == "run"
@@ -149,7 +149,7 @@ def test_the_containers_of_many_homes_run_commands_that_exist(tmp_path: Path) ->
     services = compose("compose.fleet.yaml")["services"]
     for name in ("ingest-1", "ingest-2"):
         command, *arguments = services[name]["command"]
-        made = joulebook.commands[command].make_context(command, list(arguments))
+        made = command_named(command).make_context(command, list(arguments))
         assert made.params["data_dir"] == Path("/data")
         environment = dict(services[name]["environment"])
         for variable, url in SECRETS.items():

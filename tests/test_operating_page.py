@@ -12,7 +12,7 @@ import pytest
 
 from joulebook import logs
 from joulebook.cli import health, main, stopping, watchdog, watching
-from joulebook.cli.commands import joulebook
+from joulebook.cli.commands import command_named
 from joulebook.settings import Settings
 from joulebook.storage import faults
 
@@ -60,7 +60,7 @@ def test_every_command_that_the_pages_name_exists() -> None:
     named = set(re.findall(r"`joulebook ([\w-]+)(?: ([a-z-]+))?", "".join([PAGE, *PAGES.values()])))
     assert len(named) > 15
     for command, part in named | {("site", ""), ("token", ""), ("import", ""), ("show", "")}:
-        parts = getattr(joulebook.commands[command], "commands", None)
+        parts = getattr(command_named(command), "commands", None)
         assert not part or parts is None or part in parts, f"joulebook {command} {part}"
 
 
@@ -73,7 +73,7 @@ def test_options_and_settings_that_the_pages_name_exist() -> None:
         r"`joulebook ((?:doctor|health|token|person|restore) [^`]*)`", PAGES["upgrading"]
     ):
         words = ["7" if word == "NUMBER" else word for word in shlex.split(written)]
-        command = joulebook.commands[words[0]]
+        command = command_named(words[0])
         rest = words[1:]
         if isinstance(command, click.Group):
             command, rest = command.commands[words[1]], words[2:]

@@ -1,36 +1,79 @@
 """The tree of commands, and what all of them share."""
 
+from importlib import import_module
+from typing import cast
+
 import click
 
 from joulebook import __version__
-from joulebook.cli.alerts import alert, letter
-from joulebook.cli.bench import bench
-from joulebook.cli.care import backup, restore, verify
-from joulebook.cli.computing import analyse, recompute
-from joulebook.cli.corrections import correction
-from joulebook.cli.deep_tests import deep_test
-from joulebook.cli.deletion import delete  # noqa: F401 - adds itself to `site`
-from joulebook.cli.demo import demo
-from joulebook.cli.doctor.command import doctor, health
-from joulebook.cli.events import event
-from joulebook.cli.evidence import evidence
-from joulebook.cli.export import export
-from joulebook.cli.ingest import ingest
-from joulebook.cli.mappings import mapping
-from joulebook.cli.move import move
-from joulebook.cli.organisations import organisation
-from joulebook.cli.people import person
-from joulebook.cli.readings import import_file
-from joulebook.cli.serve import serve
-from joulebook.cli.set_aside import set_aside
-from joulebook.cli.show import show
-from joulebook.cli.sign_offs import sign_off
-from joulebook.cli.sites import site
-from joulebook.cli.tariffs import tariff
-from joulebook.cli.tokens import token
+
+# Where each command is, in the order of the help. It is loaded when it is asked for: a service
+# holds no benchmark in its memory, and a short command does not wait for the pages.
+_WHERE = {
+    "serve": "serve:serve",
+    "ingest": "ingest:ingest",
+    "demo": "demo:demo",
+    "site": "deletion:site",  # with the one that deletes it, which needs more than the others
+    "token": "tokens:token",
+    "person": "people:person",
+    "organisation": "organisations:organisation",
+    "mapping": "mappings:mapping",
+    "import": "readings:import_file",
+    "recompute": "computing:recompute",
+    "analyse": "computing:analyse",
+    "show": "show:show",
+    "set-aside": "set_aside:set_aside",
+    "correction": "corrections:correction",
+    "event": "events:event",
+    "sign-off": "sign_offs:sign_off",
+    "deep-test": "deep_tests:deep_test",
+    "tariff": "tariffs:tariff",
+    "alert": "alerts:alert",
+    "letter": "alerts:letter",
+    "evidence": "evidence:evidence",
+    "export": "export:export",
+    "move": "move:move",
+    "backup": "care:backup",
+    "restore": "care:restore",
+    "verify": "care:verify",
+    "bench": "bench:bench",
+    "doctor": "doctor.command:doctor",
+    "health": "doctor.command:health",
+}
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class Commands(click.Group):
+    """A group whose commands are imported one by one, as they are asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, in the order of the help."""
+        del ctx
+        return list(_WHERE)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, ``None`` where there is none of that name."""
+        del ctx
+        return command_named(cmd_name) if cmd_name in _WHERE else None
+
+
+def command_named(name: str) -> click.Command:
+    """Return the command of a name.
+
+    Raises
+    ------
+    KeyError
+        If there is none.
+    """
+    module, _, attribute = _WHERE[name].partition(":")
+    return cast(click.Command, getattr(import_module(f"joulebook.cli.{module}"), attribute))
+
+
+def command_names() -> tuple[str, ...]:
+    """Return the names of all commands."""
+    return tuple(_WHERE)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="joulebook")
 def joulebook() -> None:
     """Log a home battery and inverter, and say how they do.
@@ -43,25 +86,3 @@ def joulebook() -> None:
                    joulebook token add shed --site studio --data DIR
                    joulebook serve --data DIR
     """
-
-
-for command in (
-    *(
-        serve,
-        ingest,
-        demo,
-        site,
-        token,
-        person,
-        organisation,
-        mapping,
-        import_file,
-        recompute,
-        analyse,
-        show,
-        set_aside,
-    ),
-    *(correction, event, sign_off, deep_test, tariff, alert, letter),
-    *(evidence, export, move, backup, restore, verify, bench, doctor, health),
-):
-    joulebook.add_command(command)

@@ -9,8 +9,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from joulebook.errors import UsageError
 from joulebook.settings import PREFIX, Settings, load_settings
@@ -107,6 +105,16 @@ def opened_database(data_dir: Path, settings: Settings | None = None) -> Iterato
 @contextmanager
 def progress_bar(what: str) -> Iterator[Callable[[int, int], None]]:
     """Show progress on standard error where that is a terminal; yield ``advance(done, total)``."""
+    # Loaded where it is shown: a service, which shows none, would hold it in its memory for good.
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
     console = Console(stderr=True)
     columns = (
         TextColumn("{task.description}"),
