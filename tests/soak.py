@@ -2,9 +2,12 @@
 
 ``python -m tests.soak [--hours 3] [--rate 20x]``: so many homes, each a bridge of its own with a
 site of its own, report twenty quantities every ten seconds to a service started as a person would;
-somebody looks at a page now and then. Printed: memory, descriptors, how long an acknowledgement
-takes, how far results are behind, the log of the database and its rows; then the slope of each
-with an interval, and at the end what was sent, what was acknowledged and what is stored.
+somebody looks at a page now and then. They have reported for `--history-h` hours before it starts,
+and their day is near its end: what is computed of a day takes memory by how much of it is over,
+and would grow through hours of a day that is new, as it does in each day. Printed: memory,
+descriptors, how long an acknowledgement takes, how far results are behind, the log of the database
+and its rows; then the slope of each with an interval, and at the end what was sent, what was
+acknowledged and what is stored.
 """
 
 import argparse
@@ -26,7 +29,7 @@ from tests.helpers.mqtt_inbox import wait_until
 from tests.helpers.seen_processes import children_mb, seen
 from tests.helpers.service import RunningService, running_service
 from tests.helpers.slopes import Slope, slope
-from tests.helpers.steady_homes import DEVICES, SteadyHome, Street
+from tests.helpers.steady_homes import DEVICES, SteadyHome, Street, tell_history
 
 #: What is watched: its head, and how much more of it an hour would be too much.
 WATCHED = {
@@ -37,7 +40,9 @@ WATCHED = {
     "behind_s": ("behind s", 10.0),
     "log_mb": ("log MB", 2.0),
 }
-#: This part of the time, at the start, is not fitted: caches fill, the first day grows.
+#: The hour of the day, local, at which the homes are when it starts.
+LATE_H = 22
+#: This part of the time, at the start, is not fitted: caches fill.
 WARM_UP = 1 / 6
 
 
@@ -180,13 +185,28 @@ def stored(database: Database) -> tuple[int, list[str]]:
     return findings.checked["readings"] + findings.checked["sealed readings"], findings.damage
 
 
-def soak(folder: Path, *, hours: float, homes: int, every_s: float) -> bool:
+def zone_where_it_is_late(now_s: float) -> str:
+    """Return the name of a zone whose clocks show an hour from ``LATE_H`` on."""
+    ahead_h = (LATE_H - int(now_s // 3600) + 12) % 24 - 12
+    # Their names count to the west (the time zone database, file `etcetera`).
+    return f"Etc/GMT{-ahead_h:+d}"
+
+
+def soak(folder: Path, *, hours: float, homes: int, every_s: float, history_h: float) -> bool:
     """Run, print, and return whether in equals out and nothing grows."""
     database = Database.open(folder)
-    secrets = {
-        name: add_token(database, add_site(database, name, "Europe/Lisbon"), name)
-        for name in (f"home-{number}" for number in range(1, homes + 1))
-    }
+    now_s = time.time()
+    sites = [
+        add_site(database, f"home-{number}", zone_where_it_is_late(now_s))
+        for number in range(1, homes + 1)
+    ]
+    secrets = {site.name: add_token(database, site, site.name) for site in sites}
+    with closing(database.connect()) as connection:
+        told_before = sum(
+            tell_history(connection, site, hours=history_h, until_ms=round(1000 * now_s))
+            for site in sites
+        )
+    tell(f"stored before: {told_before} readings, the {history_h:g} hours until now of each home")
     with running_service(folder) as service:
         street = Street(
             [SteadyHome(name, service.mqtt_port, secret) for name, secret in secrets.items()]
@@ -211,6 +231,7 @@ def soak(folder: Path, *, hours: float, homes: int, every_s: float) -> bool:
     unanswered = sum(math.isnan(each.page_ms) for each in looks)
     tell(f"pages asked for {len(looks)}, without an answer {unanswered}")
     expected = _expected(street)
+    readings -= told_before
     tell(f"readings in {expected}, out {readings}, lost {expected - readings}")
     good = not damage and status == 0 and unanswered == 0 and expected == readings
     return good and not any(line.endswith(": grows") for line in told)
@@ -240,11 +261,18 @@ def main() -> int:
     parser.add_argument("--hours", type=float, default=3.0)
     parser.add_argument("--rate", default="20x", help="so many homes at once")
     parser.add_argument("--every-s", type=float, default=60.0, help="how often it looks")
+    parser.add_argument("--history-h", type=float, default=26.0, help="hours that are stored")
     options = parser.parse_args()
     tell(f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores at the start")
     with tempfile.TemporaryDirectory() as name:
         homes = int(options.rate.rstrip("x"))
-        good = soak(Path(name), hours=options.hours, homes=homes, every_s=options.every_s)
+        good = soak(
+            Path(name),
+            hours=options.hours,
+            homes=homes,
+            every_s=options.every_s,
+            history_h=options.history_h,
+        )
     return 0 if good else 1
 
 

@@ -13,6 +13,9 @@ from collections import deque
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
+from joulebook.storage.connections import Connection
+from joulebook.storage.records import Column, Site
+from tests.helpers.databases import write
 from tests.helpers.mqtt_inbox import wait_until
 
 EVERY_S = 10.0
@@ -33,15 +36,32 @@ DEVICES: dict[str, tuple[tuple[str, str], ...]] = {
 }
 
 
-def pack(device: str, at_ms: int) -> bytes:
-    """Return what a device reports at an instant: values that swing as a day's do."""
+def values(device: str, at_ms: int) -> list[float]:
+    """Return what a device reports at an instant, each quantity: it swings as a day's does."""
     swing = math.sin(at_ms / 6e5)
-    records = [
-        {"n": name, "u": unit, "v": round(_value(unit, swing, at_ms), 2)}
-        for name, unit in DEVICES[device]
+    return [round(_value(unit, swing, at_ms), 2) for _, unit in DEVICES[device]]
+
+
+def pack(device: str, at_ms: int) -> bytes:
+    """Return what a device reports at an instant as a message."""
+    records: list[dict[str, object]] = [
+        {"n": name, "u": unit, "v": value}
+        for (name, unit), value in zip(DEVICES[device], values(device, at_ms), strict=True)
     ]
     records[0]["bt"] = at_ms / 1000
     return json.dumps(records).encode()
+
+
+def tell_history(connection: Connection, site: Site, *, hours: float, until_ms: int) -> int:
+    """Store what a home would have reported in the hours before; return how many readings."""
+    instants = range(until_ms - round(3_600_000 * hours), until_ms, round(1000 * EVERY_S))
+    count = 0
+    for device, quantities in DEVICES.items():
+        columns = [Column(*each) for each in quantities]
+        names = [name for name, _ in quantities]
+        rows = {at: dict(zip(names, values(device, at), strict=True)) for at in instants}
+        count += write(connection, site, device, rows, columns).new
+    return count
 
 
 def _value(unit: str, swing: float, at_ms: int) -> float:
