@@ -51,6 +51,28 @@ def test_floats_come_back_bit_for_bit(connection: Connection, site: Site) -> Non
     assert kinds in ([("real",)], [("double precision",)])
 
 
+def test_rows_of_many_hours_come_in_order_whatever_was_written_first(
+    connection: Connection, site: Site
+) -> None:
+    # A server packs an hour of rows at a time: here hours begin and end sharply, or are empty.
+    hour_ms = 3_600_000
+    top_ms = NOON_MS // hour_ms * hour_ms
+    instants = [top_ms + at for at in (-1, 0, 1, hour_ms - 1, hour_ms, 30 * hour_ms)]
+    rows: dict[int, dict[str, Value]] = {
+        at_ms: {"power": float(place)} if place % 2 else {"soc": float(place)}
+        for place, at_ms in enumerate(instants)
+    }
+    for place in (5, 1, 3, 4, 0, 2):
+        write(connection, site, "battery", {instants[place]: rows[instants[place]]})
+    read = read_device(connection, site.id, "battery", Span(instants[0], instants[-1] + 1))
+    assert read.at_ms.tolist() == instants
+    np.testing.assert_array_equal(read.values["power"], [NAN, 1, NAN, 3, NAN, 5])
+    np.testing.assert_array_equal(read.values["soc"], [0, NAN, 2, NAN, 4, NAN])
+    part = Span(instants[4], instants[5])
+    one = read_device(connection, site.id, "battery", part, quantities=["soc"])
+    assert (one.at_ms.tolist(), one.values["soc"].tolist()) == ([instants[4]], [4.0])
+
+
 def test_a_span_is_half_open_and_the_margin_widens_both_ends(
     connection: Connection, site: Site
 ) -> None:

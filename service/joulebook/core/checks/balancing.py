@@ -6,7 +6,8 @@ powers themselves.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -28,37 +29,55 @@ _SIGNS = {"pv": 1.0, "grid": 1.0, "load": -1.0, "battery": -1.0}
 _POSITIVE_MEANS = {"battery": "charging", "grid": "importing"}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots, so that it can keep what was asked
 class Powers:
-    """The powers of a site on one grid of instants, shape (n,) each, and how long each stands."""
+    """The powers of a site on one grid of instants, shape (n,) each, and how long each stands.
+
+    Signs and scales of each kind ask for the same few means, each over all instants of a week: an
+    answer is kept, and asked for again costs nothing.
+    """
 
     value_w: Mapping[str, Floats]
     seconds: Floats
     coverage_ratio: float
+    _rests_w: dict[frozenset[tuple[str, float]], float] = field(default_factory=dict, init=False)
 
     def mean_w(self, kind: str) -> float:
         """Return the mean size of a power. [W]"""
-        return self._mean(np.abs(self.value_w[kind]))
+        return self._means_w[kind]
 
     def rest_w(self, **factors: float) -> float:
         """Return the mean size of what the balance leaves, powers multiplied by factors. [W]"""
-        total = np.sum(
-            [_SIGNS[kind] * factors.get(kind, 1.0) * each for kind, each in self.value_w.items()],
-            axis=0,
-        )
-        return self._mean(np.abs(total))
+        key = frozenset((kind, factor) for kind, factor in factors.items() if factor != 1.0)
+        if key not in self._rests_w:
+            self._rests_w[key] = self._mean(np.abs(self._left_w(factors)))
+        return self._rests_w[key]
 
     def largest_w(self, **factors: float) -> float:
         """Return the mean size of the largest power, likewise. [W]"""
         return max(factors.get(kind, 1.0) * self.mean_w(kind) for kind in self.value_w)
 
-    @property
+    @cached_property
     def most_w(self) -> float:
         """The largest power of all, but for the largest thousandth of each. [W]"""
         return max(float(np.percentile(np.abs(each), 99.9)) for each in self.value_w.values())
 
+    @cached_property
+    def _means_w(self) -> dict[str, float]:
+        return {kind: self._mean(np.abs(each)) for kind, each in self.value_w.items()}
+
+    @cached_property
+    def _whole_s(self) -> float:
+        return float(np.sum(self.seconds))
+
+    def _left_w(self, factors: Mapping[str, float]) -> Floats:
+        left_w = np.zeros(self.seconds.size)
+        for kind, each in self.value_w.items():
+            left_w += _SIGNS[kind] * factors.get(kind, 1.0) * each
+        return left_w
+
     def _mean(self, value: Floats) -> float:
-        return float(np.sum(value * self.seconds) / np.sum(self.seconds))
+        return float(np.sum(value * self.seconds)) / self._whole_s
 
 
 def powers_of(inputs: CheckInputs) -> Powers | str:

@@ -1,8 +1,9 @@
 """Clamps turned around and powers in kilowatts, planted one by one."""
 
+import numpy as np
 import pytest
 
-from joulebook.core.checks.balancing import balanced
+from joulebook.core.checks.balancing import Powers, balanced
 from joulebook.core.checks.finding import Finding
 from tests.helpers.checked_sites import CheckedSite, sound_site
 
@@ -77,3 +78,32 @@ def test_a_site_without_grid_or_load_or_common_time() -> None:
     assert {finding.sentence for finding in balanced(apart)} == {
         "the powers of the site were never measured together"
     }
+
+
+def test_what_is_left_over_is_the_same_however_often_and_in_which_order_it_is_asked() -> None:
+    # For 60 s: 100 W of sun and 40 W of grid, 120 W of load, 10 W into the battery: 10 W are left,
+    # 30 W with the battery turned. For 30 s: 300, 0, 200 and 90 W: 10 W, and 190 W turned.
+    # (30 * 60 + 190 * 30) / 90 = 83.33 W; the battery's mean is (10 * 60 + 90 * 30) / 90 = 36.67 W.
+    # With the load in thousandths: for 60 s 100 + 40 - 0.12 - 10 = 129.88 W, for 30 s
+    # 300 - 0.2 - 90 = 209.8 W: (129.88 * 60 + 209.8 * 30) / 90 = 156.52 W.
+    expected = {
+        (): 10.0,
+        (("battery", -1.0),): 7500 / 90,
+        (("battery", 1.0), ("grid", 1.0)): 10.0,
+        (("load", 0.001),): 156.52,
+    }
+    for order in (list(expected), list(reversed(expected))):
+        powers = Powers(
+            {
+                "pv": np.array([100.0, 300.0]),
+                "grid": np.array([40.0, 0.0]),
+                "load": np.array([120.0, 200.0]),
+                "battery": np.array([10.0, 90.0]),
+            },
+            seconds=np.array([60.0, 30.0]),
+            coverage_ratio=1.0,
+        )
+        for factors in order * 2:
+            assert powers.rest_w(**dict(factors)) == pytest.approx(expected[factors])
+        assert powers.mean_w("battery") == pytest.approx(3300 / 90)
+        assert powers.largest_w(battery=10.0) == pytest.approx(33000 / 90)
