@@ -40,6 +40,8 @@ class PostgresServer:
         Whether a commit waits for the disk, as it does in earnest.
     settings : mapping
         Further ones of the server's own.
+    environ : mapping
+        Beside what this process has.
 
     Attributes
     ----------
@@ -48,7 +50,11 @@ class PostgresServer:
     """
 
     def __init__(
-        self, *, fsync: bool = False, settings: Mapping[str, str] = MappingProxyType({})
+        self,
+        *,
+        fsync: bool = False,
+        settings: Mapping[str, str] = MappingProxyType({}),
+        environ: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
         self._programs = _programs()
         self._user = "postgres" if os.geteuid() == 0 else None  # it refuses to run as root
@@ -57,6 +63,7 @@ class PostgresServer:
             shutil.chown(self.folder, self._user)
         self.data = self.folder / "data"
         self._settings = {**_SETTINGS, **({} if fsync else _HASTY), **settings}
+        self._environ = {**os.environ, **environ}
         self._process: subprocess.Popen[bytes] | None = None
         self._numbers = itertools.count(1)
         self._template: str | None = None
@@ -85,6 +92,7 @@ class PostgresServer:
                 [self._programs / "postgres", "-D", self.data, f"-p{self.port}", *options],
                 user=self._user,
                 cwd=self.folder,
+                env=self._environ,
                 stdout=log,
                 stderr=log,
             )

@@ -14,7 +14,7 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
 from joulebook.storage.faults import naming_faults
-from joulebook.storage.stores import Connection, ServerConnection, listed, on_server
+from joulebook.storage.stores import Connection, ServerConnection, listed, newest_id, on_server
 
 __all__ = [
     "Connection",
@@ -23,6 +23,7 @@ __all__ = [
     "joined",
     "joined_snapshot",
     "listed",
+    "newest_id",
     "on_server",
     "open_connection",
     "require_transaction",
@@ -163,6 +164,16 @@ def require_transaction(connection: Connection) -> None:
     """
     if not connection.in_transaction:
         raise RuntimeError("this writes only inside a transaction")
+
+
+def require_all_out(connection: Connection) -> None:
+    """Raise where others may write to other sites meanwhile.
+
+    For what writes to rows of several sites in any order: two who do may wait for each other.
+    """
+    require_transaction(connection)
+    if on_server(connection) and not connection.keeps_all_out:
+        raise RuntimeError("this writes only in a transaction that names no sites")
 
 
 def catalogue_engine(path: Path) -> Engine:

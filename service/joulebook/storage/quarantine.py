@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from joulebook.storage.connections import Connection, joined
+from joulebook.storage.connections import Connection, joined, require_all_out
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Quarantined, Refused
 
@@ -58,10 +58,13 @@ def put_aside(
 
     A repeat (same site, source, topic, payload and reason) only raises ``times_seen``. Where there
     is no room for all, the oldest of the reason that takes the most are let go, and counted. Takes
-    part in the caller's transaction.
+    part in the caller's transaction, which must name no sites: of any site something may be let go.
     """
+    if not refused:
+        return 0
     new = 0
     with joined(connection):
+        require_all_out(connection)
         for one in refused:
             texts = [_storable(text) for text in (one.source, one.topic, one.reason, one.detail)]
             digest = digest_of(one.site_id, *texts[:3], one.payload)
@@ -86,8 +89,7 @@ def put_aside(
             new += times_seen == 1
         for owner in {_owner(one.site_id) for one in refused}:
             _make_room(connection, of_a_site, owner)
-        if refused:
-            _make_room(connection, in_all, None)
+        _make_room(connection, in_all, None)
     return new
 
 
@@ -156,7 +158,12 @@ def quarantined_after(
 
 
 def take_back(connection: Connection, kept: Sequence[Quarantined]) -> None:
-    """Delete messages that are stored now, in the caller's transaction: none is let go."""
+    """Delete messages that are stored now, in the caller's transaction: none is let go.
+
+    It must name no sites, as for `put_aside`.
+    """
+    if kept:
+        require_all_out(connection)
     for each in kept:
         gone = connection.execute("DELETE FROM quarantine WHERE id = ?", (each.id,)).rowcount
         # The table of sizes counts what leaves as let go, and this was not.

@@ -55,6 +55,10 @@ class ServerConnection(Connection, Protocol):
 
     address: str
 
+    @property
+    def keeps_all_out(self) -> bool:
+        """Whether nobody else writes to anything until the open transaction ends."""
+
     def writing(self, sites: Iterable[int] | None) -> AbstractContextManager[None]:
         """Hold a transaction that writes; see :func:`transaction`."""
 
@@ -86,3 +90,9 @@ def listed(connection: Connection, values: Sequence[int] | Sequence[str]) -> tup
         kind = "text" if isinstance(values[0], str) else "bigint"
         return f"(SELECT unnest(?::{kind}[]))", list(values)
     return "(SELECT value FROM json_each(?))", json.dumps(list(values))
+
+
+def newest_id(connection: Connection) -> int:
+    """Return the id of the row that this connection has just added, seen or not."""
+    last = "lastval()" if on_server(connection) else "last_insert_rowid()"
+    return int(connection.execute(f"SELECT {last}").fetchone()[0])

@@ -54,6 +54,12 @@ class PostgresConnection:
             self._lent = pool.lend(narrowing)
         self._raw = raw_of(self._lent)
         self._held = False
+        self._keeps_all_out = False
+
+    @property
+    def keeps_all_out(self) -> bool:
+        """Whether nobody else writes to anything until the open transaction ends."""
+        return self._keeps_all_out
 
     @property
     def in_transaction(self) -> bool:
@@ -96,6 +102,7 @@ class PostgresConnection:
                     self._raw.execute(_LOCK_ALL, (LOCKS,))
                 else:
                     self._raw.execute(_LOCK_GROUPS, (LOCKS, LOCKS, groups))
+            self._keeps_all_out = groups is None
             yield
 
     @contextmanager
@@ -114,7 +121,7 @@ class PostgresConnection:
             with naming_server_faults(self.address):
                 self._raw.execute("COMMIT")
         finally:
-            self._held = False
+            self._held = self._keeps_all_out = False
             if self._raw.info.transaction_status in _OPEN:
                 # Where the server has gone away there is nothing to take back, and the error that
                 # is under way says more.

@@ -58,13 +58,16 @@ _AWAY = {
         "wait for the other program, or end what holds a transaction open",
     ),
 }
-# What a server says to whom it does not let in, in its own English: others are only "away".
+# What a server says to whom it does not let in, in its own English. A code comes with it wherever
+# `connecting` can ask for one; where it cannot, one who speaks another language is only "away".
 _REFUSALS = (
     ("28", ("authentication failed", "no password supplied", "no pg_hba.conf entry", 'role "')),
     ("3D", ('database "',)),
     ("53", ("too many", "connection slots")),
     ("57", ("starting up", "shutting down", "recovery mode")),
 )
+#: At the door: no right to connect to this database. Of a statement it is a fault of ours.
+_NO_RIGHT = "42501"
 _DAMAGED = ("XX001", "XX002")
 
 
@@ -77,6 +80,8 @@ def server_fault(error: BaseException | None, where: object) -> JoulebookError |
         key = error.sqlstate or ""
         if not key and isinstance(error, psycopg.OperationalError):
             key = _code_of(str(error))
+        elif error.pgconn is not None:  # of a connection that there is not
+            key = _at_the_door(key)
         said = (str(error).strip().splitlines() or [type(error).__name__])[0]
     else:
         return None
@@ -94,6 +99,13 @@ def server_fault(error: BaseException | None, where: object) -> JoulebookError |
     return StorageUnavailableError(
         f"{what} ({said})", where=where, expected=expected, next_step=next_step
     )
+
+
+def _at_the_door(key: str) -> str:
+    """Return a code that is known of one who is not let in, whatever the server's own is."""
+    if key == _NO_RIGHT:
+        return "28"
+    return key if key in _AWAY or key[:2] in _AWAY else "08"
 
 
 def _code_of(said: str) -> str:

@@ -6,6 +6,7 @@ import psycopg
 from sqlalchemy.pool import PoolProxiedConnection, QueuePool
 
 from joulebook.storage.narrowing import Narrowing
+from joulebook.storage.postgres.connecting import connect
 from joulebook.storage.postgres.policies import NARROW, WIDEN, values_of
 from joulebook.storage.postgres.values import adapt
 
@@ -85,7 +86,7 @@ class Pool:
         self._pool.dispose()
 
     def _new(self) -> Any:
-        raw = psycopg.connect(self._url, autocommit=True, **self._given)
+        raw = connect(self._url, self._given, autocommit=True)
         adapt(raw)
         return raw
 

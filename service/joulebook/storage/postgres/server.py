@@ -10,6 +10,7 @@ from sqlalchemy import Engine, create_engine, event
 from joulebook.errors import UsageError
 from joulebook.storage.narrowing import narrowing
 from joulebook.storage.places import ServerPlace
+from joulebook.storage.postgres.connecting import connect
 from joulebook.storage.postgres.connection import LOCKS, PostgresConnection
 from joulebook.storage.postgres.policies import NARROW, values_of
 from joulebook.storage.postgres.pool import Pool
@@ -93,7 +94,7 @@ class Server:
         return engine
 
     def _raw_connection(self) -> psycopg.Connection[Any]:
-        return psycopg.connect(self._place.url, **self._given)
+        return connect(self._place.url, self._given)
 
 
 def shown_address(url: str) -> str:
