@@ -21,10 +21,27 @@ class Narrowing:
         Ids of sites.
     organisations : frozenset of int
         Ids of organisations: what is said of themselves, and sites that are just being added.
+    people : frozenset of int
+        Ids of those as whom it is asked: their accounts, and where they are signed in.
+    looked_after : frozenset of int
+        Ids of organisations whose people are seen, and the accounts changed of those among them
+        who may do nothing elsewhere.
+    signing_in : str
+        A name, folded, that was given to sign in: the account is found, and not changed.
+    welcome : bytes
+        The hash of a welcome link's secret: the link and the account that it opens.
     """
 
     sites: frozenset[int] = frozenset()
     organisations: frozenset[int] = frozenset()
+    people: frozenset[int] = frozenset()
+    looked_after: frozenset[int] = frozenset()
+    signing_in: str = ""
+    welcome: bytes = b""
+
+    def of_sites(self) -> "Narrowing":
+        """Return the part that says which sites are seen: the same for all who see these."""
+        return Narrowing(self.sites, self.organisations)
 
 
 _now: ContextVar[Narrowing | None] = ContextVar("narrowing", default=None)

@@ -6,13 +6,16 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import Connection, joined, listed
+from joulebook.storage.connections import Connection, joined, listed, newest_id, on_server
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Role
 
 _NAME = re.compile(r"\w[\w .'-]{0,39}")
 #: How the audit log calls those who are no people.
 _TAKEN = frozenset({"this machine", "command line", "nobody", "joulebook"})
+_OWNERS = "SELECT 1 FROM people WHERE everywhere = 'owner' AND password IS NOT NULL"
+# Of all, nobody may do anything elsewhere.
+_ELSEWHERE = "row_security_active('people') AND id NOT IN (SELECT * FROM kept_people())"
 _FORGET = (
     "DELETE FROM organisation_roles WHERE person_id = ?",
     "DELETE FROM roles WHERE person_id = ?",
@@ -34,6 +37,8 @@ class Person:
         one adds sites and people to it.
     at : mapping of site id to Role
         What he may do at single sites.
+    elsewhere : bool
+        Whether he may do something that who asks does not look after; not all of it is listed.
     invited : bool
         He has no password yet: only a welcome link lets him in.
     made_ms, disabled_ms : int, and int or None
@@ -45,6 +50,7 @@ class Person:
     everywhere: Role | None = None
     inside: Mapping[int, Role] = field(default_factory=dict)
     at: Mapping[int, Role] = field(default_factory=dict)
+    elsewhere: bool = False
     invited: bool = True
     made_ms: int
     disabled_ms: int | None = None
@@ -53,23 +59,24 @@ class Person:
 @names_faults
 def has_owner(connection: Connection) -> bool:
     """Tell whether an owner of every site has ever set a password. From then on it stays so."""
-    found = connection.execute(
-        "SELECT EXISTS (SELECT 1 FROM people WHERE everywhere = 'owner' AND password IS NOT NULL)"
-    )
+    # Who may not see the owner is told that there is one.
+    asked = "has_owner()" if on_server(connection) else f"EXISTS ({_OWNERS})"
+    found = connection.execute(f"SELECT {asked}")
     return bool(found.fetchone()[0])
 
 
 @names_faults
 def people(connection: Connection) -> list[Person]:
-    """Return everybody, in the order of their names."""
+    """Return everybody who may be seen, in the order of their names."""
+    elsewhere = _ELSEWHERE if on_server(connection) else "FALSE"
     at = _roles(connection, "SELECT person_id, site_id, role FROM roles")
     inside = _roles(connection, "SELECT person_id, organisation_id, role FROM organisation_roles")
     rows = connection.execute(
-        """
-        SELECT id, name, everywhere, password IS NULL, made_ms, disabled_ms
+        f"""
+        SELECT id, name, everywhere, {elsewhere}, password IS NULL, made_ms, disabled_ms
         FROM people
         ORDER BY name_folded
-        """
+        """  # noqa: S608 -- one of two texts of ours
     )
     return [
         Person(
@@ -78,11 +85,12 @@ def people(connection: Connection) -> list[Person]:
             everywhere=everywhere,
             inside=inside.get(number, {}),
             at=at.get(number, {}),
+            elsewhere=bool(more),
             invited=bool(invited),
             made_ms=made_ms,
             disabled_ms=disabled_ms,
         )
-        for number, name, everywhere, invited, made_ms, disabled_ms in rows
+        for number, name, everywhere, more, invited, made_ms, disabled_ms in rows
     ]
 
 
@@ -141,23 +149,23 @@ def add_person(
             next_step="choose another name",
         )
     with joined(connection):
-        number = connection.execute(
+        # Without RETURNING: somebody of whom nothing is said yet, nobody sees but who sees all.
+        added = connection.execute(
             """
             INSERT INTO people (name, name_folded, everywhere, made_ms)
             VALUES (?, ?, ?, ?)
-            ON CONFLICT (name_folded) DO NOTHING
-            RETURNING id
+            ON CONFLICT DO NOTHING
             """,
             (shown, name_folded, everywhere, now_ms),
-        ).fetchone()
-        if number is None:
+        )
+        if not added.rowcount:
             raise UsageError(
                 f"there is somebody called {shown!r} already",
                 where="name",
                 expected="a name that nobody else has",
                 next_step="choose another name",
             )
-        person = Person(id=number[0], name=shown, everywhere=everywhere, made_ms=now_ms)
+        person = Person(id=newest_id(connection), name=shown, everywhere=everywhere, made_ms=now_ms)
         return _say_roles(connection, person, inside or {}, at or {})
 
 

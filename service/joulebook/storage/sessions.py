@@ -52,10 +52,7 @@ def open_session(
     secret = new_secret()
     secret_sha256 = hash_of(secret)
     with joined(connection):
-        connection.execute(
-            "DELETE FROM sessions WHERE made_ms <= ? OR seen_ms <= ?",
-            (now_ms - LONGEST_MS, now_ms - IDLE_MS),
-        )
+        _clear_away(connection, now_ms)
         connection.execute(
             """
             INSERT INTO sessions (secret_sha256, person_id, address, agent, made_ms, seen_ms)
@@ -116,13 +113,24 @@ def _roles_of(connection: Connection, person_id: int) -> tuple[dict[int, Role], 
 
 
 def _note_seen(connection: Connection, session_id: int, now_ms: int) -> None:
-    """Note that a session was used; while somebody else writes, or nobody can, do without."""
+    """Note that a session was used; while somebody else writes, or nobody can, do without.
+
+    Old ones are cleared away here too: on a server, who begins one sees no others than his own.
+    """
     wait_for_nobody(connection)
     try:
         with naming_faults(connection):
             connection.execute("UPDATE sessions SET seen_ms = ? WHERE id = ?", (now_ms, session_id))
+            _clear_away(connection, now_ms)
     except StorageUnavailableError:
         return
+
+
+def _clear_away(connection: Connection, now_ms: int) -> None:
+    connection.execute(
+        "DELETE FROM sessions WHERE made_ms <= ? OR seen_ms <= ?",
+        (now_ms - LONGEST_MS, now_ms - IDLE_MS),
+    )
 
 
 @names_faults

@@ -89,6 +89,7 @@ def use_welcome(
                 next_step="ask for a new one, or make it with `joulebook person link`",
             )
         person = welcome.person or add_person(connection, name, now_ms=now_ms, everywhere="owner")
-        connection.execute("DELETE FROM welcomes WHERE id = ?", (welcome.id,))
         set_password(connection, person.id, kept)
+        # Only now: on a server it is the link that opens the account.
+        connection.execute("DELETE FROM welcomes WHERE id = ?", (welcome.id,))
         return person

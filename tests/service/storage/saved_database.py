@@ -55,7 +55,7 @@ from joulebook.storage.welcomes import make_welcome
 from joulebook.storage.zone_rules import save_zone_rules
 from tests.helpers.databases import write
 
-_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0017")
+_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0017", "0018")
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
 SAVED = tuple(DATA / f"schema-{number}.sql" for number in _RELEASED)

@@ -35,3 +35,11 @@ def test_a_thread_of_our_own_is_not_narrowed() -> None:
         worker.join()
         assert narrowing() == STUDIO
     assert found == [None]
+
+
+def test_what_is_seen_of_sites_is_the_same_for_two_who_see_the_same_ones() -> None:
+    sites, organisations = frozenset({1, 2}), frozenset({3})
+    ada = Narrowing(sites, organisations, people=frozenset({4}), looked_after=organisations)
+    ben = Narrowing(sites, organisations, people=frozenset({5}))
+    assert ada != ben
+    assert ada.of_sites() == ben.of_sites() == Narrowing(sites, organisations)

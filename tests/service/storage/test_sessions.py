@@ -134,6 +134,15 @@ def test_old_ones_are_cleared_away_when_a_new_one_begins(
     assert len(sessions_of(connection, person_id, now_ms=IDLE_MS)) == 1
 
 
+def test_old_ones_are_cleared_away_too_where_another_one_is_used(
+    connection: Connection, person_id: int
+) -> None:
+    opened(connection, person_id)
+    secret = opened(connection, add_person(connection, "Rui", now_ms=1).id, now_ms=1)
+    assert session_of(connection, secret, now_ms=IDLE_MS) is not None
+    assert connection.execute("SELECT made_ms FROM sessions").fetchall() == [(1,)]
+
+
 def test_from_where_somebody_is_signed_in(connection: Connection, person_id: int) -> None:
     opened(connection, person_id)
     assert has_signed_in_from(connection, person_id, "192.0.2.7")

@@ -1,20 +1,23 @@
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
 
 from joulebook.storage import passwords
 from joulebook.storage.catalogue import site_named
-from joulebook.storage.database import Database
+from joulebook.storage.database import Database, ServerPlace
 from joulebook.storage.reading import latest_readings
 from joulebook.web.words.newest import last_heard_ms
 from tests.helpers.analysed_sites import long_studio, shallow_studio, short_studio
 from tests.helpers.browser import Page, opened_page
 from tests.helpers.pages import Studio, client_of, empty_studio, measured_studio
+from tests.helpers.postgres import PostgresServer
 from tests.helpers.priced_studio import priced_pages, self_serving_pages
 from tests.helpers.served import served
+from tests.helpers.visitors import Door, opened_door
 
 _QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 
@@ -29,6 +32,23 @@ def _quick_passwords(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     passwords._nobody_s.cache_clear()
     yield
     passwords._nobody_s.cache_clear()
+
+
+@pytest.fixture(params=["file", pytest.param("server", marks=pytest.mark.outside)])
+def opened(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., Door]]:
+    """Open a service over each store: on a server, its own wall must not keep out who may come."""
+    server: ServerPlace | None = None
+    if request.param == "server":
+        postgres: PostgresServer = request.getfixturevalue("postgres")
+        server = postgres.emptied_place()
+    with ExitStack() as doors:
+
+        def door(**given: Any) -> Door:
+            made = opened_door(tmp_path, server=server, **given)
+            doors.callback(made.database.close)
+            return made
+
+        yield door
 
 
 @pytest.fixture(scope="session")

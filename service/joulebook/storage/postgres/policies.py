@@ -19,6 +19,10 @@ ROLE = "joulebook_pages"
 NARROW = """
     SELECT set_config('joulebook.sites', %(sites)s, %(local)s),
         set_config('joulebook.organisations', %(organisations)s, %(local)s),
+        set_config('joulebook.people', %(people)s, %(local)s),
+        set_config('joulebook.looked_after', %(looked_after)s, %(local)s),
+        set_config('joulebook.signing_in', %(signing_in)s, %(local)s),
+        set_config('joulebook.welcome', %(welcome)s, %(local)s),
         set_config('role', 'joulebook_pages', %(local)s)
 """
 #: Takes it back, with all else that was set; a role is none of what RESET ALL resets.
@@ -30,6 +34,10 @@ def values_of(narrowing: Narrowing, *, local: bool) -> dict[str, Any]:
     return {
         "sites": _listed(narrowing.sites),
         "organisations": _listed(narrowing.organisations),
+        "people": _listed(narrowing.people),
+        "looked_after": _listed(narrowing.looked_after),
+        "signing_in": narrowing.signing_in,
+        "welcome": narrowing.welcome.hex(),
         "local": local,
     }
 
@@ -43,9 +51,18 @@ def build_wall(connection: sqlalchemy.Connection) -> None:
         If the role is not there and the database's user may not make it.
     """
     _make_role(connection)
-    text = resources.files("joulebook.storage.postgres").joinpath("policies.sql")
+    _run(connection, "policies.sql")
+
+
+def build_wall_around_people(connection: sqlalchemy.Connection) -> None:
+    """Make the policies of people, sessions and welcome links, in the caller's transaction."""
+    _run(connection, "policies_people.sql")
+
+
+def _run(connection: sqlalchemy.Connection, name: str) -> None:
+    text = resources.files("joulebook.storage.postgres").joinpath(name).read_text(encoding="utf-8")
     # Percent signs in it are none of the driver's.
-    connection.exec_driver_sql(text.read_text(encoding="utf-8").replace("%", "%%"))
+    connection.exec_driver_sql(text.replace("%", "%%"))
 
 
 def _make_role(connection: sqlalchemy.Connection) -> None:

@@ -80,7 +80,12 @@ class Actor:
             return None
         # One who writes finds the site that he writes to.
         written = () if self.grant is None or not self.grant.site else (self.grant.site_id,)
-        return Narrowing(frozenset((*self.at, *written)), frozenset(self.inside))
+        return Narrowing(
+            frozenset((*self.at, *written)),
+            frozenset(self.inside),
+            people=frozenset(() if self.person_id is None else (self.person_id,)),
+            looked_after=self.owned(),
+        )
 
 
 NOBODY = Actor(name="nobody", kind="nobody")

@@ -5,7 +5,6 @@ from contextlib import closing
 from dataclasses import dataclass
 
 from joulebook.storage.catalogue import sites
-from joulebook.storage.narrowing import narrowed
 from joulebook.storage.organisations import Organisation, organisations
 from joulebook.storage.people import Person, people
 from joulebook.storage.records import Site
@@ -43,6 +42,7 @@ class Reach:
         """
         return self.everything or (
             self.touches(person)
+            and not person.elsewhere
             and person.everywhere is None
             and person.inside.keys() <= self._organisation_ids
             and person.at.keys() <= self._site_ids
@@ -72,6 +72,6 @@ def reach_of(backing: Backing, actor: Actor) -> Reach:
 
 
 def people_in(backing: Backing, reach: Reach) -> list[Person]:
-    """Return the people whom he is shown, with all that they may do: `Reach.holds` needs it."""
-    with narrowed(None), closing(backing.database.connect()) as connection:
+    """Return the people whom he is shown."""
+    with closing(backing.database.connect()) as connection:
         return [each for each in people(connection) if reach.touches(each)]

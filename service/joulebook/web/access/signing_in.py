@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse, Response
 from joulebook.ingest.pace import neighbourhood
 from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.database import Connection, transaction
+from joulebook.storage.narrowing import Narrowing, narrowed
 from joulebook.storage.passwords import password_fits
 from joulebook.storage.people import folded, password_of
 from joulebook.storage.sessions import close_session, has_signed_in_from, open_session
@@ -32,7 +33,8 @@ def try_password(
     """
     account, address = folded(name)[:80], address_of(request)
     now_s = backing.clock_ms() / 1000
-    with closing(backing.database.connect()) as connection:
+    whose = Narrowing(signing_in=folded(name))
+    with narrowed(whose), closing(backing.database.connect()) as connection:
         found = password_of(connection, name)
         wait_s = backing.sign_ins.attempt(account, address, now_s=now_s)
         # Where he is signed in already, strangers elsewhere do not delay him.
@@ -69,7 +71,13 @@ def signed_in(
     backing: Backing, request: Request, *, person_id: int, name: str, was: Actor, to: str
 ) -> Response:
     """Begin a session in the browser that asks, and send it on to a page of ours."""
-    with closing(backing.database.connect()) as connection, transaction(connection):
+    # Who he is was just proven; and who was signed in here before goes.
+    whose = {person_id} if was.person_id is None else {person_id, was.person_id}
+    with (
+        narrowed(Narrowing(people=frozenset(whose))),
+        closing(backing.database.connect()) as connection,
+        transaction(connection),
+    ):
         secret = begin_session(connection, backing, request, person_id=person_id, was=was)
         note_change(
             connection,

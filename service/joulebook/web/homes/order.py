@@ -64,7 +64,8 @@ class HomeOrder:
 
         On a server that keeps others' homes from him, they are not among them at all.
         """
-        whose = narrowing() if on_server(connection) else None
+        now = narrowing() if on_server(connection) else None
+        whose = None if now is None else now.of_sites()
         stamp = lines_stamp(connection)
         with self._lock:
             kept = self._kept.get(whose)

@@ -1,6 +1,7 @@
 """The one page behind a welcome link: choose a password, and come in."""
 
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request
@@ -8,8 +9,10 @@ from fastapi.responses import HTMLResponse, Response
 
 from joulebook.errors import UsageError
 from joulebook.storage.audit import Audited, note_change
-from joulebook.storage.database import transaction
+from joulebook.storage.database import Connection, transaction
+from joulebook.storage.narrowing import Narrowing, narrowed
 from joulebook.storage.passwords import LEAST_CHARACTERS, check_password, hash_password
+from joulebook.storage.secrets import hash_of
 from joulebook.storage.welcomes import Welcome, use_welcome, welcome_of
 from joulebook.web.access.asking import Sent
 from joulebook.web.access.forms import Form
@@ -43,7 +46,7 @@ def come_in(
         return _page(backing, form, secret, welcome, status=422)
     kept = hash_password(password)
     try:
-        with closing(backing.database.connect()) as connection, transaction(connection):
+        with _opened(backing, secret) as connection, transaction(connection):
             now_ms = backing.clock_ms()
             person = use_welcome(connection, secret, name=name, kept=kept, now_ms=now_ms)
             note_change(
@@ -68,8 +71,16 @@ def chosen_password(form: Form, name: str) -> str:
     return password
 
 
+@contextmanager
+def _opened(backing: Backing, secret: str) -> Iterator[Connection]:
+    """Give a connection that sees the link of a secret, and the account that it opens."""
+    whose = Narrowing(welcome=hash_of(secret))
+    with narrowed(whose), closing(backing.database.connect()) as connection:
+        yield connection
+
+
 def _welcome(backing: Backing, secret: str) -> Welcome:
-    with closing(backing.database.connect()) as connection:
+    with _opened(backing, secret) as connection:
         welcome = welcome_of(connection, secret, now_ms=backing.clock_ms())
     if welcome is None:
         raise ProblemError(

@@ -12,6 +12,7 @@ from joulebook.storage.narrowing import Narrowing
 from joulebook.storage.records import Site
 from tests.helpers.databases import studio
 from tests.helpers.postgres import PostgresServer
+from tests.helpers.two_tenants import House, two_tenants
 
 #: Sees no site, and no organisation.
 NOTHING = Narrowing()
@@ -56,3 +57,11 @@ def link(served: tuple[Database, Site]) -> Iterator[ServerConnection]:
 def other(served: tuple[Database, Site]) -> Iterator[ServerConnection]:
     with closing(connected(served[0])) as connection:
         yield connection
+
+
+@pytest.fixture(scope="module")
+def house(postgres: PostgresServer, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """Two tenants and their people. What a test changes it undoes."""
+    made = two_tenants(tmp_path_factory.mktemp("house"), postgres.place())
+    yield made
+    made.database.close()

@@ -1,12 +1,12 @@
 """What an organisation's people see and change: all of their own, and nothing of the others'.
 
-Two tenants in one service (see `tests.helpers.visitors`). All of it in a file, where the
-program's own wall stands alone; what is sent changes something, so each test has its own service.
+Two tenants in one service (see `tests.helpers.visitors`): in a file, where the program's own wall
+stands alone, and on a server. What is sent changes something, so each test has its own service.
 """
 
 import re
+from collections.abc import Callable
 from contextlib import closing
-from pathlib import Path
 
 import pytest
 
@@ -16,12 +16,12 @@ from joulebook.storage.organisations import Organisation, organisation_named
 from joulebook.storage.people import add_person, change_roles
 from joulebook.storage.tokens import tokens_of
 from tests.helpers.pages import words_of
-from tests.helpers.visitors import PASSWORD, Door, Visitor, link_in, opened_door, person_of
+from tests.helpers.visitors import PASSWORD, Door, Visitor, link_in, person_of
 
 
 @pytest.fixture
-def door(tmp_path: Path) -> Door:
-    return opened_door(tmp_path, tenants=True)
+def door(opened: Callable[..., Door]) -> Door:
+    return opened(tenants=True)
 
 
 @pytest.fixture
@@ -271,8 +271,8 @@ def test_its_owner_makes_a_token_that_reads_all_of_it_and_revokes_it(
     assert fin.post(f"{there}/tokens/{token.id}/revoke").status_code == 422
 
 
-def test_without_organisations_nothing_looks_different(tmp_path: Path) -> None:
-    plain = opened_door(tmp_path / "plain").signed_in("Ada")
+def test_without_organisations_nothing_looks_different(opened: Callable[..., Door]) -> None:
+    plain = opened().signed_in("Ada")
     for path in ("/people", "/people/2", "/people/me", "/setup/new-site", "/"):
         assert "rganisation" not in plain.client.get(path).text
     told = page(plain, "/organisations")

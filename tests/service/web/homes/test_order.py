@@ -70,12 +70,12 @@ def test_on_a_server_those_who_see_different_homes_have_an_order_each(
     kept = HomeOrder()
     with closing(database.connect()) as connection:
 
-        def asked_by(number: int) -> Order:
-            with narrowed(Narrowing(frozenset({number}))):
+        def asked_by(number: int, person: int = 1) -> Order:
+            with narrowed(Narrowing(frozenset({number}), people=frozenset({person}))):
                 return kept.order(connection, now_ms=0)
 
         first = asked_by(1)
-        assert asked_by(1) is first
+        assert asked_by(1, person=2) is first
         assert asked_by(2) is not first
         assert asked_by(1) is first
         assert [each.site_id for each in asked_by(3).places] == [site.id]

@@ -1,19 +1,19 @@
+from collections.abc import Callable
 from contextlib import closing
-from pathlib import Path
 
 import pytest
 
 from joulebook.storage.audit import audit_log
 from tests.helpers.pages import HOUSE, words_of
-from tests.helpers.visitors import PASSWORD, Door, opened_door
+from tests.helpers.visitors import PASSWORD, Door
 
 NEW = "another four words here"
 FORM = {"current": PASSWORD, "password": NEW, "again": NEW}
 
 
 @pytest.fixture
-def door(tmp_path: Path) -> Door:
-    return opened_door(tmp_path)
+def door(opened: Callable[..., Door]) -> Door:
+    return opened()
 
 
 def actions(door: Door) -> list[str]:
@@ -84,8 +84,8 @@ def test_one_signs_out_everywhere(door: Door) -> None:
     assert actions(door) == ["sign out everywhere"]
 
 
-def test_this_machine_has_no_account(tmp_path: Path) -> None:
-    door = opened_door(tmp_path / "bare", owned=False)
+def test_this_machine_has_no_account(opened: Callable[..., Door]) -> None:
+    door = opened(owned=False)
     house = door.browser(at="127.0.0.1", base=HOUSE)
     assert house.get("/people/me").headers["location"] == "/people"
     answer = house.post("/people/me/password", data=FORM)

@@ -1,5 +1,5 @@
+from collections.abc import Callable
 from contextlib import closing
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,12 +8,12 @@ from fastapi.testclient import TestClient
 from joulebook.storage.audit import audit_log
 from joulebook.storage.sessions import sessions_of
 from tests.helpers.pages import HOUSE, words_of
-from tests.helpers.visitors import FAR, PASSWORD, Door, opened_door, person_of
+from tests.helpers.visitors import FAR, PASSWORD, Door, person_of
 
 
 @pytest.fixture
-def door(tmp_path: Path) -> Door:
-    return opened_door(tmp_path)
+def door(opened: Callable[..., Door]) -> Door:
+    return opened()
 
 
 def sign_in(client: TestClient, name: str = "Ada", password: str = PASSWORD, **more: str) -> Any:
@@ -133,8 +133,8 @@ def test_without_the_proof_of_the_session_nothing_is_changed(door: Door) -> None
     assert visitor.client.get("/people/me").status_code == 200
 
 
-def test_while_there_is_no_owner_it_says_how_to_go_on(tmp_path: Path) -> None:
-    door = opened_door(tmp_path, owned=False)
+def test_while_there_is_no_owner_it_says_how_to_go_on(opened: Callable[..., Door]) -> None:
+    door = opened(owned=False)
     client = door.browser()
     answer = client.get("/sites/studio")
     assert answer.status_code == 401

@@ -1,5 +1,5 @@
+from collections.abc import Callable
 from contextlib import closing
-from pathlib import Path
 
 import pytest
 
@@ -7,14 +7,14 @@ from joulebook.storage.audit import audit_log
 from joulebook.storage.people import add_person
 from joulebook.storage.welcomes import make_welcome
 from tests.helpers.pages import words_of
-from tests.helpers.visitors import DAY_MS, PASSWORD, Door, opened_door, person_of
+from tests.helpers.visitors import DAY_MS, PASSWORD, Door, person_of
 
 FORM = {"name": "Ada", "password": PASSWORD, "again": PASSWORD}
 
 
 @pytest.fixture
-def bare(tmp_path: Path) -> Door:
-    return opened_door(tmp_path, owned=False)
+def bare(opened: Callable[..., Door]) -> Door:
+    return opened(owned=False)
 
 
 def welcome(door: Door, name: str | None = None) -> str:
@@ -62,8 +62,8 @@ def test_it_is_good_once_and_for_a_day(bare: Door) -> None:
     assert bare.browser().post(path, data=FORM | {"name": "Eve"}).status_code == 404
 
 
-def test_somebody_who_was_invited_is_called_by_name(tmp_path: Path) -> None:
-    door = opened_door(tmp_path)
+def test_somebody_who_was_invited_is_called_by_name(opened: Callable[..., Door]) -> None:
+    door = opened()
     path, client = welcome(door, "Rui"), door.browser()
     page = words_of(client.get(path).text)
     assert "Welcome, Rui" in page
