@@ -51,7 +51,7 @@ def test_a_site_that_is_wired_right_has_good_signs(studio: tuple[Database, Site]
     assert found["battery", "sign"] == "good"
     assert found["grid", "sign"] == "good"
     assert found["battery", "heard"] == "good"
-    assert all(each["method"] == "checks-1" for each in document["checks"])
+    assert all(each["method"] == "checks-2" for each in document["checks"])
 
 
 def test_a_silence_shows_when_nobody_names_a_day(studio: tuple[Database, Site]) -> None:

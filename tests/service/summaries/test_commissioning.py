@@ -25,7 +25,7 @@ def check(name: str, device: str | None, verdict: str) -> dict[str, Any]:
 
 
 CHECKS = {
-    "method": "checks-1",
+    "method": "checks-2",
     "checks": [
         check("heard", "battery-2", "good"),
         check("current sign", "battery-2", "unclear"),

@@ -16,6 +16,9 @@ from joulebook.core.spans import Span
 #: Counter and integral may differ by so much, or by so many watt-hours, and by a step of the
 #: counter at either end of each stretch without a gap (our choice).
 LARGEST_DIFFERENCE_RATIO, LARGEST_DIFFERENCE_WH = 0.05, 50.0
+#: Below it a meter need not count: 0.4 % of a basic current of 10 A at 240 V (starting current of
+#: class 1 in IEC 62053-21, from memory). [W]
+STARTS_AT_W = 10.0
 #: The two sides of a power must differ by so much before they can be taken for each other.
 _SIDES_APART_RATIO = 0.2
 #: Nothing is told by less than this. [Wh]
@@ -38,11 +41,12 @@ class _Pair:
     same_way: float
     other_way: float
     allowed: float
+    creeping: float
     coverage_ratio: float
 
     def agrees(self, measured: float) -> bool:
         share = LARGEST_DIFFERENCE_RATIO * max(measured, self.counted)
-        return abs(self.counted - measured) <= max(share, self.allowed)
+        return abs(self.counted - measured) <= max(share, self.allowed) + self.creeping
 
     @property
     def turned(self) -> bool:
@@ -65,17 +69,29 @@ def agreement(inputs: CheckInputs, device: str, kind: str) -> list[Finding]:
 def _pair(inputs: CheckInputs, device: str, quantity: str, *, upwards: bool) -> _Pair | str:
     at_ms, raw = inputs.readings(device, quantity)
     if at_ms.size < 2:
-        return f"{quantity} of {device} was not read often enough to compare"
+        return f"the counter {quantity} of {device} was not read often enough to compare"
     if counter_rise(at_ms, raw).lower_bound:
-        return f"{quantity} of {device} began anew, so that it cannot be compared"
+        return f"the counter {quantity} of {device} began anew, so that it cannot be compared"
     line = curve(*inputs.readings(device, "power"))
     power = integrate_curve(line, Span(int(at_ms[0]), int(at_ms[-1])))
     counted, allowed = _counted_beside(line, at_ms, raw)
     sides = (power.positive or 0.0, power.negative or 0.0)
     same, other = sides if upwards else sides[::-1]
-    if max(counted, same) < _LEAST_WH:
+    creeping = _creeping(line, upwards=upwards)
+    if max(counted, same - creeping) < _LEAST_WH:
         return f"too little went through {device} to compare {quantity} with its power"
-    return _Pair(counted, same, other, allowed, power.covered_s / inputs.span.length_s)
+    covered_ratio = power.covered_s / inputs.span.length_s
+    return _Pair(counted, same, other, allowed, creeping, covered_ratio)
+
+
+def _creeping(line: Curve, *, upwards: bool) -> float:
+    """Return what went one way by so little that a counter may have stood still. [Wh]"""
+    near = np.abs(line.value) < STARTS_AT_W
+    little = Curve(line.at_ms, line.value, line.joined & near[:-1] & near[1:])
+    if not np.any(little.joined):
+        return 0.0
+    power = integrate_curve(little, Span(int(line.at_ms[0]), int(line.at_ms[-1])))
+    return (power.positive if upwards else power.negative) or 0.0
 
 
 def _counted_beside(line: Curve, at_ms: Instants, raw: Floats) -> tuple[float, float]:
@@ -100,25 +116,23 @@ def _finding(device: str, quantity: str, pair: _Pair | str) -> Finding:
         "measured_wh": pair.same_way,
         "measured_other_way_wh": pair.other_way,
     }
+    rose = f"the counter {quantity} of {device} rose by {pair.counted / 1000:.2f} kWh"
+    measured = f"{pair.same_way / 1000:.2f} kWh"
     if pair.agrees(pair.same_way):
         return Finding(
             name="counter",
             device=device,
             verdict="good",
-            sentence=f"{quantity} of {device} rose by {pair.counted / 1000:.2f} kWh, and its power "
-            f"came to {pair.same_way / 1000:.2f} kWh",
+            sentence=f"{rose}, and its power came to {measured}",
             evidence=evidence,
             coverage_ratio=pair.coverage_ratio,
         )
+    turned = ", and to as much the other way: power or counters are turned around" * pair.turned
     return Finding(
         name="counter",
         device=device,
         verdict="trouble",
-        sentence=(
-            f"{quantity} of {device} rose by {pair.counted / 1000:.2f} kWh, while its power came "
-            f"to {pair.same_way / 1000:.2f} kWh"
-            + (", and to as much the other way: power or counters are turned around" * pair.turned)
-        ),
+        sentence=f"{rose}, while its power came to {measured}{turned}",
         evidence=evidence,
         look_at=f"sign and scale of power and {quantity} of {device} in the bridge, and what each "
         "of them is said to count in the device's manual",

@@ -1,10 +1,10 @@
-"""What one check found. Method `checks-1`, see ``docs/methods/checks.md``."""
+"""What one check found. Method `checks-2`, see ``docs/methods/checks.md``."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-METHOD = "checks-1"
+METHOD = "checks-2"
 
 Verdict = Literal["good", "trouble", "unclear"]
 

@@ -27,6 +27,35 @@ def test_a_counter_of_another_scale_is_told() -> None:
     )
 
 
+def _resting_grid(offset_w: float, sold_w: float, scale: float = 1.0) -> CheckedSite:
+    """Return a site that sells in one hour a day; else its meter shows an offset, and counts none.
+
+    By hand: three days of 3 h at ``sold_w``, 63 h at ``offset_w``.
+    """
+    minute = np.arange(3 * 1440)
+    selling = minute % 1440 < 180
+    power = np.where(selling, -sold_w, -offset_w)
+    counted = np.cumsum(np.where(selling, sold_w, 0.0)) / 60 * scale
+    return sound_site().changed("grid", power=lambda _: power, export_energy=lambda _: counted)
+
+
+def test_a_meter_that_stands_still_near_nothing_is_no_trouble() -> None:
+    # 63 h at 3 W are 189 Wh that the counter leaves out of 2.7 kWh: 7 %, and no fault.
+    (_, sold) = _found(_resting_grid(3.0, 300.0), "grid")
+    assert sold.verdict == "good"
+    assert sold.evidence["measured_wh"] == pytest.approx(2700 + 189, rel=0.01)
+    assert sold.evidence["counted_wh"] == pytest.approx(2700, rel=0.01)
+    # Nearly a third too much is told beside it all the same, and so is a standstill at 30 W.
+    assert _found(_resting_grid(3.0, 300.0, scale=1.3), "grid")[1].verdict == "trouble"
+    assert _found(_resting_grid(30.0, 300.0), "grid")[1].verdict == "trouble"
+
+
+def test_what_is_only_an_offset_is_too_little_to_compare() -> None:
+    # 63 h at 9 W are 567 Wh, and 9 h at 20 W are 180: the counter's share of that says nothing.
+    (_, sold) = _found(_resting_grid(9.0, 20.0), "grid")
+    assert (sold.verdict, "too little" in sold.sentence) == ("unclear", True)
+
+
 def test_a_power_turned_around_against_its_counters_is_told() -> None:
     site = sound_site().changed("battery", power=lambda power: -power)
     found = _found(site, "battery")

@@ -18,7 +18,7 @@ def test_nothing_is_wrong_with_a_sound_site() -> None:
         "heard", "gaps", "clock", "stuck", "limits", "noon", "sign", "scale", "product",
         "counter", "current sign", "lugs", "legs", "neutral",
     }  # fmt: skip
-    assert {finding.method for finding in found} == {"checks-1"}
+    assert {finding.method for finding in found} == {"checks-2"}
     assert all(0 <= finding.coverage_ratio <= 1 for finding in found)
     units = ("_w", "_wh", "_v", "_a", "_s", "_h", "_ratio", "_count", "_mohm")
     assert all(name.endswith(units) for finding in found for name in finding.evidence)

@@ -36,7 +36,7 @@ def test_what_is_right_is_a_list_that_opens(tmp_path: Path) -> None:
     assert "Battery power is positive while charging" in words
     assert "Voltage of battery stayed the same to its last digit" in words
     assert "up to 5 June 2026 12:00 CDT" in words
-    assert "checks-1: docs/methods/checks.md" in words
+    assert "checks-2: docs/methods/checks.md" in words
     # The word carries the verdict; its sign is not read aloud.
     assert {"aria-hidden": "true"} in outline(text).named("span")
 
