@@ -10,6 +10,13 @@ from joulebook.ingest.outcomes import MOST_PARTS
 from joulebook.ingest.senml_fields import MAX_PACK_BYTES
 from joulebook.ingest.units import MOST_UNIT
 from joulebook.settings import Settings
+from joulebook.storage.event_photos import (
+    MOST_OF_A_SITE,
+    MOST_OF_AN_EVENT,
+    MOST_PIXELS,
+    MOST_SENT_BYTES,
+)
+from joulebook.storage.pictures import LONGEST_SIDE
 from joulebook.storage.quarantine import ROOM_IN_ALL, ROOM_OF_A_SITE
 from joulebook.storage.series import MAX_DEVICES, MAX_SERIES
 from joulebook.web.door import connections
@@ -86,6 +93,17 @@ def test_packs_and_what_is_set_aside() -> None:
     ]
 
 
+def test_photos() -> None:
+    photos = PAGE.split("## Photos of events")[1].split("\n## ")[0]
+    assert numbers(photos) == [
+        MOST_OF_AN_EVENT,
+        MOST_OF_A_SITE,
+        MOST_SENT_BYTES / MIB,
+        MOST_PIXELS / 1e6,
+        LONGEST_SIDE,
+    ]
+
+
 def test_pages_and_the_api() -> None:
     section, held = "Pages, API", WebLimits()
     assert (held.address_per_s, held.address_at_once) == (held.actor_per_s, held.actor_at_once)
@@ -111,6 +129,8 @@ def test_pages_and_the_api() -> None:
             held.body.form_bytes / KIB,
             256,
             held.body.readings_bytes / MIB,
+            MOST_SENT_BYTES / MIB,
+            held.body.file_bytes / MIB,
             held.body.total_bytes / MIB,
             413,
             503,

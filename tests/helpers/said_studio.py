@@ -18,12 +18,14 @@ from joulebook.storage.catalogue import site_named
 from joulebook.storage.corrections import add_correction, withdraw_correction
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deep_tests import end_test, plan_test, start_test
+from joulebook.storage.event_photos import add_photo
 from joulebook.storage.events import Event, add_event, remove_event
 from joulebook.storage.records import Site
 from joulebook.storage.sign_offs import add_sign_off
 from joulebook.storage.site_facts import change_facts
 from joulebook.storage.tariffs import TariffVersion, add_tariff, withdraw_tariff
 from tests.helpers.databases import NOON_MS, studio, write
+from tests.helpers.photos import small_picture
 from tests.helpers.priced import two_bands
 
 TARGET = Target(
@@ -54,8 +56,14 @@ def _say(connection: Connection, site: Site) -> None:
         battery_maker="Töpfer, Söhne",
     )  # fmt: skip
     done = Event(id=0, at_ms=NOON_MS, kind="wiring", title="new leads", made_ms=NOON_MS + 2)
-    add_event(connection, site, done)
+    leads = add_event(connection, site, done)
     wrong = add_event(connection, site, replace(done, at_ms=NOON_MS + 1, title="by mistake"))
+    for event, shade in ((wrong, 1), (leads, 2), (leads, 3)):
+        add_photo(
+            *(connection, site, event, small_picture(shade)),
+            caption=f"Fuse {shade}, größer",
+            now_ms=NOON_MS + 8,
+        )
     remove_event(connection, site, wrong.id, now_ms=NOON_MS + 9)
     scale = Correction(
         id=0, device="battery", quantity="power", kind="scale", value=0.1, made_ms=NOON_MS

@@ -54,6 +54,10 @@ def _seen(connection: Connection, site: Site) -> dict[str, Any]:
             ),
         ]
     )
+    titles = {one.id: one.title for one in said.events}
+    found["photos"] = [
+        (titles[one.event], one.caption, one.made_ms, one.jpeg) for one in said.photos
+    ]
     found["days"] = day_results(connection, site.id, None, None)
     found["dirty"] = sorted(one.day for one in dirty_days(connection) if one.site_id == site.id)
     found["links"] = list(links_of(connection, site.id))

@@ -89,6 +89,8 @@ def list_all(site_name: str, data_dir: Path, *, removed: bool, as_json: bool) ->
 def remove(number: int, site_name: str, data_dir: Path) -> None:
     """Take back the event NUMBER, which never happened; that it was noted stays on record.
 
+    Photos of it are deleted.
+
     \b
     Example: joulebook event remove 2 --site studio --data DIR
     """

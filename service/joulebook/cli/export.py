@@ -31,8 +31,9 @@ def export(
     """Write a site's readings to FILE: CSV, or Parquet where the name ends in .parquet.
 
     Numbers, flags and texts; 'joulebook import' reads either file back as it was, bit for bit.
-    A name in .json gets what the owner said instead: facts, events, corrections, tariffs,
-    deep tests, sign-offs, settings of alerts. It goes back in after the readings.
+    A name in .json gets what the owner said instead: facts, events and their photos,
+    corrections, tariffs, deep tests, sign-offs, settings of alerts. It goes back in after the
+    readings.
 
     \b
     Example: joulebook export july.csv --site studio --from 2026-07-01 --to 2026-07-31 --data DIR
@@ -73,7 +74,8 @@ def _export_said(file: Path, site_name: str, data_dir: Path, *, bounded: bool) -
         said = export_said(database, site_named(database, site_name), file)
     facts = sum(value is not None for value in said.facts.values())
     print(
-        f"facts {facts}, events {len(said.events)}, corrections {len(said.corrections)}, "
-        f"tariffs {len(said.tariffs)}, deep tests {len(said.deep_tests)}, "
-        f"sign-offs {len(said.sign_offs)}, and how alerts are set"
+        f"facts {facts}, events {len(said.events)}, photos {len(said.photos)}, "
+        f"corrections {len(said.corrections)}, tariffs {len(said.tariffs)}, "
+        f"deep tests {len(said.deep_tests)}, sign-offs {len(said.sign_offs)}, "
+        "and how alerts are set"
     )

@@ -24,6 +24,8 @@ from joulebook.evidence.tables import (
     event_lines,
     night_lines,
     offset_lines,
+    photo_lines,
+    photo_name,
     segment_lines,
 )
 from joulebook.storage.database import Database
@@ -106,6 +108,9 @@ def _texts(gathered: Gathered, raw: RawReadings) -> Iterator[tuple[str, bytes | 
     yield "days.csv", day_lines(gathered)
     yield "nights.csv", night_lines(gathered)
     yield "events.csv", event_lines(gathered)
+    yield "photos.csv", photo_lines(gathered)
+    for photo, jpeg in gathered.photos:
+        yield photo_name(photo), jpeg
     yield "corrections.csv", correction_lines(gathered)
     yield "deep-tests.csv", deep_test_lines(gathered)
     yield "chain.csv", chain_lines(gathered.links)

@@ -16,6 +16,7 @@ from joulebook.core.spans import Span, date_of, days_span
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
+from joulebook.storage.event_photos import EventPhoto, whole_photos
 from joulebook.storage.events import Event, events_of
 from joulebook.storage.records import Site
 from joulebook.storage.seal_links import SealLink, broken_link, links_of
@@ -71,7 +72,8 @@ class Measurements:
 class Gathered:
     """What an evidence file is made of.
 
-    ``measurements`` is ``None`` where nothing could be measured; ``wear`` then says why.
+    ``measurements`` is ``None`` where nothing could be measured; ``wear`` then says why. ``photos``
+    are each with its bytes.
     """
 
     site: Site
@@ -85,6 +87,7 @@ class Gathered:
     corrections: list[Correction]
     deep_tests: list[DeepTest]
     sign_offs: list[SignOff]
+    photos: list[tuple[EventPhoto, bytes]]
     links: list[SealLink]
     broken: SealLink | None
     differing: list[str]
@@ -112,10 +115,11 @@ def gather(
             corrections_of(connection, site.id, withdrawn=True),
             deep_tests_of(connection, site.id),
             sign_offs_of(connection, site.id),
+            whole_photos(connection, site.id),
         )
         differing = list(differing_days(connection, site.id))
         measurements = _measurements(connection, site, stored, max_gap_s)
-    events, corrections, deep_tests, sign_offs = parts
+    events, corrections, deep_tests, sign_offs, photos = parts
     return Gathered(
         site=site,
         made_ms=made_ms,
@@ -128,6 +132,7 @@ def gather(
         corrections=corrections,
         deep_tests=deep_tests,
         sign_offs=sign_offs,
+        photos=photos,
         links=links,
         broken=broken_link(links),
         differing=differing,

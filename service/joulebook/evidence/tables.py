@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from joulebook.evidence.gathered import Gathered, Measurements
+from joulebook.storage.event_photos import EventPhoto
 from joulebook.storage.seal_links import SealLink
 
 #: Rows that are turned into text at once.
@@ -132,6 +133,27 @@ def event_lines(gathered: Gathered) -> Iterator[str]:
             for each in gathered.events
         ),
     )
+
+
+def photo_lines(gathered: Gathered) -> Iterator[str]:
+    """Yield the photos of events, and the sums by which each is in the manifest too."""
+    events = {each.id: each for each in gathered.events}
+    return lines_of(
+        ("file", "event", "event_at", "shows", "added", "width", "height", "sha256"),
+        (
+            (
+                *(photo_name(each), events[each.event_id].title),
+                *(instant(events[each.event_id].at_ms), each.caption, instant(each.made_ms)),
+                *(each.width, each.height, each.sha256),
+            )
+            for each, _ in gathered.photos
+        ),
+    )
+
+
+def photo_name(photo: EventPhoto) -> str:
+    """Return what a photo's file is called."""
+    return f"photo-{photo.id}.jpg"
 
 
 def correction_lines(gathered: Gathered) -> Iterator[str]:

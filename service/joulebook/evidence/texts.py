@@ -95,5 +95,6 @@ def what_is_in(raw: RawReadings) -> tuple[tuple[str, str], ...]:
         ("readings.csv", readings),
         ("chain.csv", "the chain of sealed days"),
         ("events.csv, corrections.csv, deep-tests.csv", "what the owner said, taken back or not"),
+        ("photos.csv, photo-N.jpg", "photos of events, made smaller, with what each shows"),
         ("sign-off-N.json", "what was signed off, to the character"),
     )

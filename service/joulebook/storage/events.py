@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
 from joulebook.errors import UsageError
-from joulebook.storage.connections import Connection, joined
+from joulebook.storage.connections import Connection, joined, on_server
 from joulebook.storage.faults import names_faults
 from joulebook.storage.marking import mark_record
 from joulebook.storage.records import Site
@@ -90,23 +90,41 @@ def add_event(connection: Connection, site: Site, wanted: Event) -> Event:
 def remove_event(connection: Connection, site: Site, event_id: int, *, now_ms: int) -> Event:
     """Take an event back and mark the site's record, in one transaction. Its row stays.
 
+    Its photos are deleted: of what never happened there is nothing to see.
+
     Raises
     ------
     UsageError
         If the site has no such event, or it was removed before.
     """
+    if not on_server(connection):
+        connection.execute("PRAGMA secure_delete = ON")
     with joined(connection):
-        there = {one.id: one for one in events_of(connection, site.id)}
-        if event_id not in there:
-            raise UsageError(
-                f"site {site.name} has no event {event_id}",
-                where="event",
-                expected="one of " + ", ".join(map(str, there)) if there else "an event",
-                next_step="list them with `joulebook event list`",
-            )
+        event = event_numbered(connection, site, event_id)
+        connection.execute("DELETE FROM event_photos WHERE event_id = ?", (event_id,))
         connection.execute("UPDATE events SET removed_ms = ? WHERE id = ?", (now_ms, event_id))
         mark_record(connection, site.id)
-        return replace(there[event_id], removed_ms=now_ms)
+        return replace(event, removed_ms=now_ms)
+
+
+@names_faults
+def event_numbered(connection: Connection, site: Site, event_id: int) -> Event:
+    """Return one of a site's events.
+
+    Raises
+    ------
+    UsageError
+        If the site has no such event, or it was removed.
+    """
+    there = {one.id: one for one in events_of(connection, site.id)}
+    if event_id not in there:
+        raise UsageError(
+            f"site {site.name} has no event {event_id}",
+            where="event",
+            expected="one of " + ", ".join(map(str, there)) if there else "an event",
+            next_step="list them with `joulebook event list`",
+        )
+    return there[event_id]
 
 
 @names_faults

@@ -1,4 +1,4 @@
-"""The tables of what an owner stands for, as SQLModel classes. They do not leave storage."""
+"""Tables of what an owner stands for and shows, as SQLModel classes. They do not leave storage."""
 
 from sqlalchemy import CheckConstraint, Index
 from sqlmodel import Field, SQLModel
@@ -20,3 +20,22 @@ class SignOffRow(SQLModel, table=True):
     role: str
     document: str
     sha256: str
+
+
+class EventPhotoRow(SQLModel, table=True):
+    """A photo of an event: its pixels as JPEG, and what it shows."""
+
+    __tablename__ = "event_photos"
+    __table_args__ = (
+        Index("ix_event_photos_site", "site_id"),
+        Index("ix_event_photos_event", "event_id"),
+    )
+    id: int = Field(default=None, primary_key=True)
+    site_id: int = Field(foreign_key="sites.id")
+    event_id: int = Field(foreign_key="events.id")
+    caption: str
+    made_ms: int
+    width: int
+    height: int
+    sha256: str
+    jpeg: bytes

@@ -19,7 +19,7 @@ HELD = "moved while it waited: told from where the site was, if at all"
 _EPISODE = re.compile(r"episode (\d+) (\w+)")
 # A file keeps them as 0 and 1, and may keep bytes as text.
 _FLAGS = frozenset({"is_on", "is_open", "dangerous_anyway"})
-_BYTES = frozenset({"result", "payload", "digest", "hash", "secret_sha256"})
+_BYTES = frozenset({"result", "payload", "digest", "hash", "secret_sha256", "jpeg"})
 _OF_SITE = {
     "site": "site_id = ?",
     "name": "site = ?",
@@ -126,7 +126,7 @@ def _told(column: str, value: Any, called: dict[str, dict[int, Any]]) -> Any:
         raise DataRefusedError(
             f"a row refers to what is not there: {column} {value}",
             where="the rows of a site",
-            expected="a device, channel or mark of the site",
+            expected="a device, channel, event or mark of the site",
             next_step="look at the database with `joulebook verify`",
         )
     return called[column][value] if column in called else plain(value)

@@ -1,7 +1,7 @@
 """A site in one of two databases: what its numbers are called there, so that both can be compared.
 
 What a row refers to is told by a name (a device), or by its place among those of the site (a
-channel, an episode, a mark): the numbers themselves differ.
+channel, an episode, an event, a mark): the numbers themselves differ.
 """
 
 from dataclasses import dataclass
@@ -123,6 +123,7 @@ def called_on(side: Side, columns: tuple[str, ...]) -> dict[str, dict[int, Any]]
 
 # Told by their places among those of the site, in the order in which they were made.
 _PLACES = {
+    "event_id": "SELECT id FROM events WHERE site_id = :site ORDER BY id",
     "channel_id": "SELECT id FROM alert_channels WHERE site_id = :site ORDER BY id",
     "about": "SELECT id FROM alert_episodes WHERE site_id = :site ORDER BY id",
     "mark": """

@@ -65,6 +65,11 @@ LATE = (
         said=True,
     ),
     MovedTable(
+        name="event_photos",
+        columns=("event_id", "caption", "made_ms", "width", "height", "sha256", "jpeg"),
+        said=True,
+    ),
+    MovedTable(
         name="deep_tests",
         columns=("planned_ms", "started_ms", "ended_ms", "target", "note"),
         said=True,

@@ -1,6 +1,6 @@
 """What the owner of a site said of it, as one document: everything that no device measures."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from joulebook.core.corrections import Correction
@@ -14,6 +14,7 @@ from joulebook.storage.alert_settings import (
 from joulebook.storage.connections import Connection, joined_snapshot
 from joulebook.storage.corrections import corrections_of
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of
+from joulebook.storage.event_photos import whole_photos
 from joulebook.storage.events import Event, events_of
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
@@ -36,6 +37,16 @@ class SaidTariff:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SaidPhoto:
+    """A photo: ``event`` is the event's number in the document, ``jpeg`` its bytes."""
+
+    event: int
+    caption: str
+    made_ms: int
+    jpeg: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SaidAlerts:
     """Quiet hours, the letter, and rules that are not as they come. Channels are not in it."""
 
@@ -47,8 +58,8 @@ class SaidAlerts:
 class Said:
     """The document, in the order in which the parts of it are added.
 
-    An ``id`` in it is its number where it was written, and is not used where it is read. What
-    was taken back is in it too, with the instant.
+    An ``id`` in it is its number where it was written: where it is read, it only tells which event
+    a photo is of. What was taken back is in it too, with the instant.
     """
 
     form: Literal["joulebook-said-1"]
@@ -61,6 +72,8 @@ class Said:
     deep_tests: list[DeepTest]
     sign_offs: list[SignOff]
     alerts: SaidAlerts
+    # The last, and none in documents of before there were any.
+    photos: list[SaidPhoto] = field(default_factory=list)
 
 
 @names_faults
@@ -90,4 +103,8 @@ def said_of(connection: Connection, site: Site) -> Said:
                 settings=alert_settings(connection, site.id),
                 rules={name: one for name, one in rules.items() if one != RuleSetting()},
             ),
+            photos=[
+                SaidPhoto(event=one.event_id, caption=one.caption, made_ms=one.made_ms, jpeg=jpeg)
+                for one, jpeg in whole_photos(connection, site.id)
+            ],
         )

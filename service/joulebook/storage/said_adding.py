@@ -18,6 +18,7 @@ from joulebook.storage.alert_settings import (
 from joulebook.storage.connections import Connection, joined
 from joulebook.storage.corrections import add_correction, corrections_of, withdraw_correction
 from joulebook.storage.deep_tests import DeepTest, deep_tests_of, end_test, plan_test, start_test
+from joulebook.storage.event_photos import add_photo, photos_of
 from joulebook.storage.events import Event, add_event, events_of, remove_event
 from joulebook.storage.faults import names_faults
 from joulebook.storage.records import Site
@@ -45,7 +46,7 @@ def add_said(connection: Connection, site: Site, said: Said) -> SaidCounts:
     ------
     UsageError
         If the site is in another time zone, a part makes no sense or contradicts what is there,
-        or a correction is of a series that has no readings yet.
+        a photo is not as it was kept, or a correction is of a series that has no readings yet.
     """
     if said.timezone != site.timezone:
         raise UsageError(
@@ -64,6 +65,7 @@ def add_said(connection: Connection, site: Site, said: Said) -> SaidCounts:
             "deep_tests": sum(_deep_test(connection, site, one) for one in said.deep_tests),
             "sign_offs": sum(keep_sign_off(connection, site, one) for one in said.sign_offs),
             "alerts": _alerts(connection, site, said.alerts, differs),
+            "photos": _photos(connection, site, said, differs),
         }
     return SaidCounts(new, differs)
 
@@ -83,13 +85,46 @@ def _facts(connection: Connection, site: Site, said: SiteFacts, differs: list[st
 
 
 def _event(connection: Connection, site: Site, said: Event) -> bool:
-    there = events_of(connection, site.id, removed=True)
-    plain = replace(said, id=0, removed_ms=None)
-    here = _found(there, lambda one: replace(one, id=0, removed_ms=None) == plain)
-    event = here or add_event(connection, site, plain)
+    here = _same_event(connection, site, said)
+    event = here or add_event(connection, site, replace(said, id=0, removed_ms=None))
     if said.removed_ms is not None and event.removed_ms is None:
         remove_event(connection, site, event.id, now_ms=said.removed_ms)
     return here is None
+
+
+def _same_event(connection: Connection, site: Site, said: Event) -> Event | None:
+    there = events_of(connection, site.id, removed=True)
+    plain = replace(said, id=0, removed_ms=None)
+    return _found(there, lambda one: replace(one, id=0, removed_ms=None) == plain)
+
+
+def _photos(connection: Connection, site: Site, said: Said, differs: list[str]) -> int:
+    """Add photos to the events that were said before them; return how many were new."""
+    if not said.photos:
+        return 0
+    from joulebook.storage.pictures import as_kept  # here, for its decoder takes 5 MB
+
+    events = {one.id: _same_event(connection, site, one) for one in said.events}
+    new = 0
+    for place, one in enumerate(said.photos, start=1):
+        event = events.get(one.event)
+        if event is None:
+            raise UsageError(
+                f"photo {place} is of event {one.event}, which is not in the document",
+                where="photos",
+                expected="the number of an event of the document",
+                next_step="export it anew; nothing was stored",
+            )
+        picture = as_kept(one.jpeg)
+        there = photos_of(connection, site.id).get(event.id, ())
+        if picture.sha256 in {each.sha256 for each in there}:
+            continue
+        if event.removed_ms is not None:
+            differs.append(f"a photo of {event.title}: the event was taken back here")
+            continue
+        add_photo(connection, site, event, picture, caption=one.caption, now_ms=one.made_ms)
+        new += 1
+    return new
 
 
 def _correction(connection: Connection, site: Site, said: Correction) -> bool:

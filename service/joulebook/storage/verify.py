@@ -19,6 +19,7 @@ from joulebook.storage.findings import Findings, ResultFault
 from joulebook.storage.schema import refuse_unknown
 from joulebook.storage.tables import bytes_of, parents_of, table_names
 from joulebook.storage.verify_links import check_links
+from joulebook.storage.verify_photos import check_photos
 from joulebook.storage.verify_quarters import check_quarters
 from joulebook.storage.verify_readings import check_readings
 from joulebook.storage.verify_sealed import check_blocks
@@ -96,6 +97,7 @@ def _look(
         ("chain of what was sealed", check_links),
         ("quarter hours", check_quarters),
         ("day results", partial(_results, result_fault)),
+        ("photos", check_photos),
     ):
 
         def looked(check: Callable[[Connection, Findings], None] = check) -> None:

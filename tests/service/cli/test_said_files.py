@@ -39,7 +39,7 @@ def test_it_says_what_is_in_the_file_and_no_secret_is(
     file = tmp_path / "said.JSON"
     assert main(["export", str(file), "--site", "studio", "--data", house]) == 0
     assert capsys.readouterr().out == (
-        "facts 4, events 2, corrections 2, tariffs 2, deep tests 2, sign-offs 1, "
+        "facts 4, events 2, photos 2, corrections 2, tariffs 2, deep tests 2, sign-offs 1, "
         "and how alerts are set\n"
     )
     text = file.read_text(encoding="utf-8")
@@ -61,7 +61,8 @@ def test_readings_and_then_this_make_the_same_site_elsewhere(
     capsys.readouterr()
     assert main(["import", str(file), "--site", "studio", "--data", other]) == 0
     assert capsys.readouterr().out == (
-        "new: facts 4, events 2, corrections 2, tariffs 2, deep tests 2, sign offs 1, alerts 2\n"
+        "new: facts 4, events 2, corrections 2, tariffs 2, deep tests 2, sign offs 1, alerts 2, "
+        "photos 2\n"
     )
     back = tmp_path / "back.json"
     assert main(["export", str(back), "--site", "studio", "--data", other]) == 0
@@ -112,6 +113,9 @@ def _set(document: dict[str, Any], *path: str | int, value: object) -> None:
         (["tariffs", 0, "terms", "currency"], "", "tariff 1: currency:"),
         (["sign_offs", 0, "name"], "Rui", "is not as it was signed"),
         (["events", 0, "title"], "", "the title does not do"),
+        (["photos", 1, "jpeg"], "/9j/4AAQ", "a photo is not as it was kept"),
+        (["photos", 1, "jpeg"], "x", "Invalid base64 encoded string - at `$.photos[1].jpeg`"),
+        (["photos", 0, "event"], 77, "photo 1 is of event 77, which is not in the document"),
     ],
 )
 def test_a_document_of_which_something_would_be_lost_is_refused(
@@ -140,6 +144,17 @@ def test_a_file_that_is_no_document_is_refused(
     (tmp_path / "x.json").write_bytes(b"\xff{")
     assert main(["import", str(tmp_path / "x.json"), "--site", "studio", "--data", house]) == 2
     assert "the document cannot be read" in capsys.readouterr().err
+
+
+def test_a_document_of_before_there_were_photos_is_read(
+    house: str, file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = json.loads(file.read_bytes())
+    del document["photos"]
+    file.write_text(json.dumps(document), encoding="utf-8")
+    capsys.readouterr()
+    assert main(["import", str(file), "--site", "studio", "--data", house]) == 0
+    assert capsys.readouterr().out == "nothing new\n"
 
 
 def test_days_cannot_be_chosen_of_it(

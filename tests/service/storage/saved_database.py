@@ -36,6 +36,7 @@ from joulebook.storage.database import Connection, Database, ServerPlace, transa
 from joulebook.storage.days import save_day
 from joulebook.storage.deep_tests import DeepTest, plan_test, start_test
 from joulebook.storage.deliveries import Told, put_delivery
+from joulebook.storage.event_photos import Picture, add_photo
 from joulebook.storage.events import Event, add_event
 from joulebook.storage.home_lines import save_numbers, save_peers, save_told
 from joulebook.storage.organisations import add_organisation, place_site
@@ -55,7 +56,7 @@ from joulebook.storage.welcomes import make_welcome
 from joulebook.storage.zone_rules import save_zone_rules
 from tests.helpers.databases import write
 
-_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0017", "0018")
+_RELEASED = ("0001", "0004", "0005", "0006", "0007", "0014", "0017", "0018", "0019")
 DATA = Path(__file__).parents[2] / "data"
 #: Of every released schema, the oldest first.
 SAVED = tuple(DATA / f"schema-{number}.sql" for number in _RELEASED)
@@ -141,7 +142,13 @@ DEEP_TEST = DeepTest(
 
 def _say(connection: Connection, site: Site) -> None:
     add_correction(connection, site, HALVED)
-    add_event(connection, site, PANELS)
+    event = add_event(connection, site, PANELS)
+    # From schema 0019 on. No picture: a newer encoder may write the same one in other bytes.
+    add_photo(
+        *(connection, site, event, Picture(b"no picture", 8, 6)),
+        caption="The roof",
+        now_ms=FIRST_MS,
+    )
     plan_test(
         *(connection, site, DEEP_TEST.target), note=DEEP_TEST.note, planned_ms=DEEP_TEST.planned_ms
     )

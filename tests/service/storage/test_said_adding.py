@@ -19,7 +19,8 @@ from joulebook.storage.catalogue import add_site, site_named
 from joulebook.storage.corrections import add_correction, corrections_of
 from joulebook.storage.database import Connection, Database
 from joulebook.storage.deep_tests import deep_tests_of
-from joulebook.storage.events import events_of
+from joulebook.storage.event_photos import photos_of
+from joulebook.storage.events import events_of, remove_event
 from joulebook.storage.records import Site
 from joulebook.storage.said import Said, SaidTariff, said_of
 from joulebook.storage.said_adding import SaidCounts, add_said
@@ -37,6 +38,7 @@ ALL_NEW = {
     "deep_tests": 2,
     "sign_offs": 1,
     "alerts": 2,
+    "photos": 2,
 }
 
 
@@ -67,6 +69,10 @@ def numbered(said: Said) -> Said:
         corrections=[replace(one, id=0) for one in said.corrections],
         deep_tests=[replace(one, id=0) for one in said.deep_tests],
         sign_offs=[replace(one, id=0) for one in said.sign_offs],
+        photos=[
+            replace(one, event=[each.id for each in said.events].index(one.event))
+            for one in said.photos
+        ],
     )
 
 
@@ -92,10 +98,11 @@ def test_what_was_taken_back_later_is_taken_back_here_too(
         corrections=[replace(said.corrections[0], withdrawn_ms=None)],
         tariffs=[replace(said.tariffs[0], withdrawn_ms=None)],
         deep_tests=[replace(said.deep_tests[0], started_ms=None, ended_ms=None)],
+        photos=[],
     )
     add_said(connection, annexe, before)
     counts = add_said(connection, annexe, replace(said, facts={}))
-    one_more = {"corrections": 1, "tariffs": 1, "deep_tests": 1}
+    one_more = {"corrections": 1, "tariffs": 1, "deep_tests": 1, "photos": 2}
     assert counts.new == dict.fromkeys(ALL_NEW, 0) | one_more
     assert [one.title for one in events_of(connection, annexe.id)] == ["new leads"]
     assert [one.kind for one in corrections_of(connection, annexe.id)] == ["sign"]
@@ -120,6 +127,18 @@ def test_what_is_otherwise_here_stays_and_is_told(
     assert now.facts["battery_ah"] == 200.0
     assert now.alerts.settings == AlertSettings(letter_day=0, letter_hour=7)
     assert now.alerts.rules == {"gap": RuleSetting(opens_at=9.0)}
+
+
+def test_photos_of_an_event_that_was_taken_back_here_stay_away(
+    said: Said, connection: Connection, annexe: Site
+) -> None:
+    add_said(connection, annexe, replace(said, facts={}, photos=said.photos[:1]))
+    leads = events_of(connection, annexe.id)[0]
+    remove_event(connection, annexe, leads.id, now_ms=NOON_MS + 90)
+    counts = add_said(connection, annexe, replace(said, facts={}))
+    assert counts.new["photos"] == 0
+    assert counts.differs == ["a photo of new leads: the event was taken back here"] * 2
+    assert photos_of(connection, annexe.id) == {}
 
 
 def test_what_was_said_here_at_another_time_does_not_act_twice(

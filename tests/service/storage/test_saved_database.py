@@ -16,6 +16,7 @@ from joulebook.storage.database import Database
 from joulebook.storage.days import day_results, dirty_days, save_day
 from joulebook.storage.deep_tests import deep_tests_of
 from joulebook.storage.deliveries import deliveries_of
+from joulebook.storage.event_photos import whole_photos
 from joulebook.storage.events import events_of
 from joulebook.storage.periods import DAY_MS
 from joulebook.storage.quarantine import quarantined
@@ -28,6 +29,7 @@ from joulebook.storage.series import series_of
 from joulebook.storage.sign_offs import sign_offs_of
 from joulebook.storage.tariffs import tariffs_of
 from joulebook.storage.tokens import check_token
+from joulebook.storage.verify import verify_file
 from tests.helpers.databases import write
 from tests.service.storage.saved_database import (
     DEEP_TEST,
@@ -113,6 +115,23 @@ def test_what_was_signed_priced_and_told_is_read_by_this_version(tmp_path: Path)
         assert [each.rule for each in episodes_of(connection, site_id)] == ["disk"]
         assert [each.told.title for each in deliveries_of(connection, site_id)] == ["studio: full"]
         assert broken_link(links_of(connection, site_id)) is None
+
+
+def test_a_photo_is_read_by_this_version_and_looked_at_where_there_may_be_one(
+    tmp_path: Path,
+) -> None:
+    older = load(tmp_path, SAVED[7])
+    assert "photos" not in verify_file(older, result_fault=lambda _method, _result: None).checked
+    older.unlink()
+    newer = load(tmp_path, SAVED[8])
+    # Its one photo is no picture, but to the bit what was kept.
+    found = verify_file(newer, result_fault=lambda _method, _result: None)
+    assert (found.checked["photos"], found.damage) == (1, [])
+    database = Database.open(newer.parent)
+    (site_id,) = {site.id for site in sites(database) if site.name == "studio"}
+    with closing(database.connect()) as connection:
+        [(photo, jpeg)] = whole_photos(connection, site_id)
+    assert (photo.caption, photo.width, jpeg) == ("The roof", 8, b"no picture")
 
 
 @pytest.mark.parametrize("saved", SAVED, ids=lambda file: file.stem)

@@ -48,7 +48,7 @@ from joulebook.storage.models_reminders import (
     AlertSettingsRow,
     AlertWatchRow,
 )
-from joulebook.storage.models_setup import SignOffRow
+from joulebook.storage.models_setup import EventPhotoRow, SignOffRow
 from joulebook.storage.models_zones import ZoneRulesRow
 from tests.service.storage.revisions import HEAD, revision_of
 from tests.service.storage.saved_database import dump
@@ -83,6 +83,7 @@ MODELS = (
     AlertDeliveryRow,
     TariffRow,
     SignOffRow,
+    EventPhotoRow,
     ZoneRulesRow,
     HomeLineRow,
     OrganisationRow,

@@ -57,6 +57,25 @@ def test_a_form_holds_the_proof_of_the_session_it_was_made_for() -> None:
     assert "aria-label" not in _drawn('{{ forms.form_open("/x", actor) }}</form>').one("form")
 
 
+def test_a_form_with_a_photo_sends_its_file_and_offers_the_camera() -> None:
+    form = Form()
+    form.errors["photo"] = "A file is needed: choose one."
+    page = _drawn(
+        '{{ forms.form_open("/there", actor, files=true) }}'
+        '{{ forms.photo(form, "photo", "Photo", hint="JPEG or PNG.", needed=true) }}</form>',
+        form,
+    )
+    # HTML Standard, 4.10.18.6: by any other encoding a file's name is sent, and not the file.
+    assert page.one("form")["enctype"] == "multipart/form-data"
+    told = page.one("input", type="file")
+    assert page.one("label")["for"] == told["id"] == "photo"
+    # HTML Standard, 4.10.5.1.17: of all kinds of images a phone offers its camera.
+    assert told["accept"] == "image/*"
+    assert told["aria-describedby"] == "photo-hint photo-fault"
+    assert "required" in told
+    assert "enctype" not in _drawn('{{ forms.form_open("/x", actor) }}</form>').one("form")
+
+
 def test_a_field_has_its_label_hint_and_unit() -> None:
     page = _drawn(
         '{{ forms.field(form, "ah", "Rated charge", now=280.0, hint="On its label.", unit="Ah",'

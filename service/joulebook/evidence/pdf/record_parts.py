@@ -9,6 +9,7 @@ from joulebook.evidence import texts
 from joulebook.evidence.gathered import Gathered
 from joulebook.evidence.pdf.blocks import heading, listed, paragraph, table
 from joulebook.evidence.pdf.words import NOT_ENTERED, fixed, moment, percent
+from joulebook.evidence.tables import photo_name
 from joulebook.storage.sign_offs import SignOff
 
 #: More damaged or changed days than this are counted and not listed.
@@ -85,6 +86,8 @@ def said_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
         (20, 14, 30, 18, 18),
         width=width,
     )
+    if gathered.photos:
+        yield from _photos(gathered, width)
     yield heading("Corrections of readings")
     yield paragraph("Readings are never edited: a correction is applied when numbers are computed.")
     yield from table(
@@ -99,6 +102,28 @@ def said_part(gathered: Gathered, width: float) -> Iterator[Flowable]:
             for each in gathered.corrections
         ],
         (18, 12, 18, 18, 18, 16),
+        width=width,
+    )
+
+
+def _photos(gathered: Gathered, width: float) -> Iterator[Flowable]:
+    """Yield which photos there are; the pictures are files beside this one."""
+    events = {each.id: each for each in gathered.events}
+    yield heading("Photos of events")
+    yield paragraph(
+        "They lie beside this PDF as they are kept: made smaller, and without what the camera "
+        "wrote into them. When one was added is known, and not when it was taken."
+    )
+    yield from table(
+        ("Added", "Event", "Shows", "File", "SHA-256"),
+        [
+            (
+                *(moment(each.made_ms), events[each.event_id].title, each.caption),
+                *(photo_name(each), each.sha256),
+            )
+            for each, _ in gathered.photos
+        ],
+        (16, 20, 24, 12, 28),
         width=width,
     )
 

@@ -9,11 +9,13 @@ from joulebook.storage.records import Site
 from joulebook.web.access.actor import Actor
 from joulebook.web.access.forms import MOST_BYTES, Form
 from joulebook.web.access.origin import check_origin, check_proof
+from joulebook.web.access.parts import MOST_BYTES as MOST_WITH_FILE
+from joulebook.web.access.parts import PARTS_TYPE, PartsError, parts_of
 from joulebook.web.access.who import Asking
 from joulebook.web.problems import ProblemError
 from joulebook.web.sites import Sited
 
-#: What a form is sent as. Files are not taken this way.
+#: What a form without files is sent as.
 FORM_TYPE = "application/x-www-form-urlencoded"
 
 
@@ -98,21 +100,13 @@ Onlooker = Annotated[Actor, Depends(onlooker_of)]
 
 async def form_of(request: Request, actor: Asking) -> Form:
     """Return the fields of a form that the browser of the one who asks has sent."""
-    check_origin(request)
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind != FORM_TYPE:
-        raise _no_form(415, f"the content is {kind[:80] or 'of no type'!r}")
-    body = bytearray()
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BYTES:
-            raise _no_form(413, f"the form is longer than {MOST_BYTES} bytes")
+    body = await _content(request, FORM_TYPE, MOST_BYTES)
     try:
         fields = parse_qsl(
             body.decode(), keep_blank_values=True, strict_parsing=bool(body), max_num_fields=200
         )
     except ValueError:
-        raise _no_form(422, "the form is not of its form") from None
+        raise _no_form(422, "the form is not of its form", FORM_TYPE, MOST_BYTES) from None
     form = Form(dict(fields))
     check_proof(form, actor)
     return form
@@ -121,12 +115,41 @@ async def form_of(request: Request, actor: Asking) -> Form:
 Sent = Annotated[Form, Depends(form_of)]
 
 
-def _no_form(status: int, what: str) -> ProblemError:
+async def form_with_file_of(request: Request, actor: Asking) -> Form:
+    """Return the same of a form with a file in it."""
+    body = await _content(request, PARTS_TYPE, MOST_WITH_FILE)
+    try:
+        parts = parts_of(request.headers["content-type"], body)
+    except PartsError:
+        raise _no_form(422, "the form is not of its form", PARTS_TYPE, MOST_WITH_FILE) from None
+    form = Form(parts.texts, parts.files)
+    check_proof(form, actor)
+    return form
+
+
+SentFile = Annotated[Form, Depends(form_with_file_of)]
+
+
+async def _content(request: Request, wanted: str, most: int) -> bytes:
+    """Return what was sent, if it comes from a page of ours and is of the type that is wanted."""
+    check_origin(request)
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != wanted:
+        raise _no_form(415, f"the content is {kind[:80] or 'of no type'!r}", wanted, most)
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > most:
+            raise _no_form(413, f"the form is longer than {most} bytes", wanted, most)
+    return bytes(body)
+
+
+def _no_form(status: int, what: str, wanted: str, most: int) -> ProblemError:
     return ProblemError(
         status,
         "not-a-form",
         what,
         where="the request's content",
-        expected=f"{FORM_TYPE}, at most {MOST_BYTES} bytes",
+        expected=f"{wanted}, at most {most} bytes",
         next_step="use the form on the page",
     )

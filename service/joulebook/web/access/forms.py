@@ -26,10 +26,15 @@ class Form:
     ----------
     fields : mapping of str to str
         What was sent; empty for a form that is shown for the first time.
+    files : mapping of str to bytes
+        Files that were sent with it.
     """
 
-    def __init__(self, fields: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self, fields: Mapping[str, str] | None = None, files: Mapping[str, bytes] | None = None
+    ) -> None:
         self.fields = dict(fields or {})
+        self.files = dict(files or {})
         self.errors: dict[str, str] = {}
 
     def value(self, name: str, otherwise: object = "") -> str:
@@ -107,6 +112,13 @@ class Form:
     def ticked(self, name: str) -> bool:
         """Tell whether a box is ticked."""
         return bool(self.fields.get(name))
+
+    def file(self, name: str) -> bytes:
+        """Return the file that must be chosen; empty where none was."""
+        content = self.files.get(name, b"")
+        if not content:
+            self.errors[name] = faults.CHOOSE
+        return content
 
     def refuse(self, error: UsageError, name: str = "") -> None:
         """Note what the floor below refused, beside a field or above the form."""

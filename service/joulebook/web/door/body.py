@@ -1,6 +1,7 @@
 """The content of requests: never longer, slower or more of it at once than can be borne."""
 
 import asyncio
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -9,8 +10,12 @@ from starlette.requests import Request
 from starlette.types import Message, Receive
 
 from joulebook.web.access.forms import MOST_BYTES as MOST_OF_A_FORM
+from joulebook.web.access.parts import MOST_BYTES as MOST_WITH_FILE
 from joulebook.web.api.delivery import MOST_BYTES as MOST_OF_READINGS
 from joulebook.web.problems import ProblemError
+
+#: The one form that holds a file: a photo of an event.
+_WITH_FILE = re.compile(r"/sites/[^/]+/setup/events/\d+/photos")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +23,7 @@ class BodyLimits:
     """How much content may come, and how slowly."""
 
     form_bytes: int = MOST_OF_A_FORM
+    file_bytes: int = MOST_WITH_FILE
     readings_bytes: int = max(MOST_OF_READINGS.values())
     total_bytes: int = 64 * 1024 * 1024  # of all requests under way
     patience_s: float = 20.0  # besides the time that the content takes at `slowest_bytes_per_s`
@@ -34,8 +40,7 @@ class Bodies:
     @contextmanager
     def of(self, request: Request, receive: Receive) -> Iterator["Body"]:
         """Return how the content of a request is to be read, which counts until it is answered."""
-        readings = request.url.path.endswith("/readings")
-        most = self._limits.readings_bytes if readings else self._limits.form_bytes
+        most = self._most(request.url.path)
         length = request.headers.get("content-length", "0")
         if length.isdecimal() and int(length[:20]) > most:
             raise _too_long(most)
@@ -44,6 +49,11 @@ class Bodies:
             yield body
         finally:
             self._held -= body.size
+
+    def _most(self, path: str) -> int:
+        if path.endswith("/readings"):
+            return self._limits.readings_bytes
+        return self._limits.file_bytes if _WITH_FILE.fullmatch(path) else self._limits.form_bytes
 
     def hold(self, size: int) -> None:
         """Note content that has come; it is in memory until its request is answered."""
@@ -121,5 +131,5 @@ def _too_long(most: int) -> ProblemError:
         f"the content is longer than {most} bytes",
         where="the request's content",
         expected=f"at most {most} bytes",
-        next_step="send it in parts",
+        next_step="send it in parts; of a photo, a smaller one",
     )

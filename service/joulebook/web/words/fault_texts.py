@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 NEEDED = "This is needed."
+CHOOSE = "A file is needed: choose one."
 DAY = "A date as 2026-11-25, from 1990 to 2199."
 MOMENT = "A date and a time as 2026-11-25 17:30."
 MINUTE = "A time of day as 22:00."

@@ -15,7 +15,9 @@ from joulebook.web.door.limits import WebLimits
 from joulebook.web.problems import ProblemError
 from tests.helpers.limited_clients import client_at, problem
 
-LIMITS = BodyLimits(form_bytes=100, readings_bytes=1000, total_bytes=1500, patience_s=0.05)
+LIMITS = BodyLimits(
+    form_bytes=100, file_bytes=500, readings_bytes=1000, total_bytes=1500, patience_s=0.05
+)
 
 
 @pytest.fixture
@@ -30,7 +32,15 @@ def in_parts(*sizes: int) -> Iterator[bytes]:
 
 
 @pytest.mark.parametrize(
-    ("path", "most"), [("/people", 100), ("/sites/studio/setup", 100), ("/x/readings", 1000)]
+    ("path", "most"),
+    [
+        ("/people", 100),
+        ("/sites/studio/setup", 100),
+        ("/x/readings", 1000),
+        ("/sites/studio/setup/events/7/photos", 500),
+        ("/sites/studio/setup/events/7/photos/1/remove", 100),
+        ("/sites/studio/setup/events/x/photos", 100),
+    ],
 )
 def test_every_post_may_be_so_long(client: TestClient, path: str, most: int) -> None:
     assert client.post(path, content=bytes(most)).json() == {"size": most}

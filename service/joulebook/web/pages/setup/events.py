@@ -11,6 +11,7 @@ from joulebook.core.spans import date_of
 from joulebook.errors import UsageError
 from joulebook.storage.audit import Audited, note_change
 from joulebook.storage.connections import transaction
+from joulebook.storage.event_photos import MOST_OF_AN_EVENT, photos_of
 from joulebook.storage.events import (
     KINDS,
     LONGEST_NOTE,
@@ -94,6 +95,7 @@ def _page(
 ) -> HTMLResponse:
     with closing(backing.database.connect()) as connection:
         there = events_of(connection, site.id, removed=True)
+        photos = photos_of(connection, site.id)
     return shown_page(
         *(backing, site, "events"),
         actor=actor,
@@ -103,6 +105,8 @@ def _page(
             (each, date_of(each.at_ms, site.zone)) for each in there if each.removed_ms is None
         ][::-1],
         removed=[each for each in there if each.removed_ms is not None][::-1],
+        photos_of=photos,
+        most_photos=MOST_OF_AN_EVENT,
         kind_words=KIND_WORDS,
         labels=LABELS,
         effect=what_it_does,
