@@ -1,6 +1,7 @@
 """Serial lines: RTU frames over pseudo-terminals, and their checksums."""
 
 import os
+import queue
 import threading
 import tty
 
@@ -85,24 +86,29 @@ def test_a_flipped_bit_on_a_serial_line_is_no_answer() -> None:
     near, far = os.openpty()
     tty.setraw(near)
     tty.setraw(far)
-    line = Line(SerialLine(os.ttyname(far), 115200), timeout_s=0.02)
-    bits = [*range(0, 8 * len(frame), 9), -1]
+    hasty, patient = (
+        Line(SerialLine(os.ttyname(far), 115200), timeout_s=timeout_s) for timeout_s in (0.02, 60)
+    )
+    bits = range(0, 8 * len(frame), 9)
+    answered: queue.Queue[int] = queue.Queue()
 
     def answer() -> None:
-        for bit in bits:
+        for bit in (*bits, None):
             os.read(near, 64)
             sent = bytearray(frame)
-            if bit >= 0:
+            if bit is not None:
                 sent[bit // 8] ^= 1 << bit % 8
-            os.write(near, sent)
+            answered.put(os.write(near, sent))
 
     thread = threading.Thread(target=answer)
     thread.start()
-    for _ in bits[:-1]:
+    for _ in bits:
         with pytest.raises(SilentFault):
-            line.read(1, 3, 40000, 2)
-    assert line.read(1, 3, 40000, 2) == (0x5375, 0x6E53)
+            hasty.read(1, 3, 40000, 2)
+        answered.get(timeout=60)  # on a busy machine later than the line waits for it
+    hasty.close()
+    assert patient.read(1, 3, 40000, 2) == (0x5375, 0x6E53)
     thread.join()
-    line.close()
+    patient.close()
     os.close(near)
     os.close(far)
