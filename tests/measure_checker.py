@@ -20,24 +20,28 @@ import statistics
 import sys
 import tempfile
 import zipfile
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
 
 import joulebook.evidence
+from joulebook.storage.events import KINDS, EventKind
 from tests.helpers.forged_evidence import PUSHES, Forged, Push
 from tests.helpers.home_evidence import home_evidence
 from tests.helpers.homes import draw_homes, kept_homes
 
 #: The sizes between which the smallest that is noticed is looked for, by halving their ratio.
 SMALLEST, LARGEST, HALVINGS = 0.005, 2000.0, 7
+#: The checker's own modules.
+_MODULES = ("check", "check_numbers", "check_full", "check_nights", "check_capacity")
 _TOUCHED_BY_NO_PUSH = ("check_files", "check_chain", "check_readings", "check_pdf")
 
 
 def checker_in(folder: Path) -> ModuleType:
     """Return the check.py of a folder, imported anew."""
-    for name in ("check", "check_numbers"):
+    for name in _MODULES:
         sys.modules.pop(name, None)
     with contextlib.ExitStack() as stack:
         sys.path.insert(0, str(folder))
@@ -129,14 +133,51 @@ def table(rows: dict[str, list[tuple[float | None, float | None]]]) -> Iterator[
         yield f"| {words} | {' | '.join(cells)} |"
 
 
-def unpacked_homes(homes: int, seed: int, years: float, folder: Path) -> Iterator[Path]:
-    """Yield the unpacked evidence files of simulated homes, read every five minutes."""
-    drawn = draw_homes(homes, seed=seed, years=years)
-    specs = [replace(spec, step_s=300, inner_s=300) for spec in drawn]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """Which homes are simulated.
+
+    Attributes
+    ----------
+    homes, seed, years, step_s
+        How many, from which seed, how long, and how often they are read. [years, s]
+    kinds : tuple of str
+        Of these kinds only; the first of four hundred.
+    hotter_c : float
+        Than they are drawn.
+    event, missing
+        As of `home_evidence`.
+    """
+
+    homes: int
+    seed: int
+    years: float
+    step_s: int = 300
+    kinds: tuple[str, ...] = ()
+    hotter_c: float = 0.0
+    event: EventKind | None = None
+    missing: float = 0.0
+
+
+def unpacked_homes(asked: Asked, folder: Path) -> Iterator[Path]:
+    """Yield the unpacked evidence files of simulated homes."""
+    count = 400 if asked.kinds else asked.homes
+    drawn = draw_homes(count, seed=asked.seed, years=asked.years)
+    drawn = [each for each in drawn if not asked.kinds or each.kind in asked.kinds]
+    specs = [
+        replace(
+            each,
+            step_s=asked.step_s,
+            inner_s=asked.step_s,
+            place=replace(each.place, mean_c=each.place.mean_c + asked.hotter_c),
+        )
+        for each in drawn[: asked.homes]
+    ]
     for home in kept_homes(specs, folder / "homes"):
         place = folder / home.spec.name
         place.mkdir()
-        with zipfile.ZipFile(home_evidence(home, place)) as archive:
+        file = home_evidence(home, place, event=asked.event, missing=asked.missing)
+        with zipfile.ZipFile(file) as archive:
             archive.extractall(place / "unpacked")
         yield place / "unpacked"
 
@@ -150,13 +191,14 @@ def measure(
     pushes: Sequence[Push] = PUSHES,
 ) -> int:
     """Print what is called wrong of true files, and the table; return how many were."""
-    accused = 0
+    accused, reasons = 0, Counter[str]()
     rows: dict[str, list[tuple[float | None, float | None]]] = {}
     with tempfile.TemporaryDirectory() as folder:
         for number, path in enumerate(files):
             wrong, words = status(checker, path)
             accused += wrong
             lines = [line for line in words.splitlines() if line.startswith("WRONG")]
+            reasons.update({line[5:].partition(":")[0].strip() for line in lines})
             say(f"{path.parent.name}: {'; '.join(lines) if lines else 'all of it agrees'}")
             if number < pushed and not wrong:
                 file = Forged(path, Path(folder) / str(number))
@@ -166,6 +208,8 @@ def measure(
                         half = own_half(file, push)
                         found += [(smallest(checker, file, push, sign), half) for sign in (1, -1)]
     say(f"true files called wrong: {accused} of {len(files)}")
+    for reason, count in reasons.most_common():
+        say(f"  {count} by {reason}")
     for line in table(rows):
         say(line)
     return accused
@@ -178,6 +222,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--pushed", type=int, default=8)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--years", type=float, default=2.0)
+    parser.add_argument("--step", type=int, default=300)
+    parser.add_argument("--kinds", default="", help="such as tested,never-low")
+    parser.add_argument("--hotter", type=float, default=0.0)
+    parser.add_argument("--event", choices=KINDS)
+    parser.add_argument("--missing", type=float, default=0.0)
     parser.add_argument("--files", type=Path)
     parser.add_argument("--checker", type=Path)
     asked = parser.parse_args(arguments)
@@ -191,8 +240,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if asked.files:
             files = sorted(path.parent for path in asked.files.rglob("manifest.txt"))
         else:
-            made = unpacked_homes(asked.homes, asked.seed, asked.years, Path(folder))
-            files = list(made)
+            homes = Asked(
+                homes=asked.homes,
+                seed=asked.seed,
+                years=asked.years,
+                step_s=asked.step,
+                kinds=tuple(filter(None, asked.kinds.split(","))),
+                hotter_c=asked.hotter,
+                event=asked.event,
+                missing=asked.missing,
+            )
+            files = list(unpacked_homes(homes, Path(folder)))
         return min(measure(files, checker, pushed=asked.pushed, say=say), 1)
 
 

@@ -34,6 +34,11 @@ from joulebook.storage.records import Site
 from joulebook.summaries.record_update import update_record
 
 Paper = Literal["a4", "letter"]
+#: The checker's own files, none of which knows joulebook.
+CHECKER = (
+    "check.py",
+    *("check_numbers.py", "check_full.py", "check_nights.py", "check_capacity.py"),
+)
 PAPERS: tuple[Paper, ...] = get_args(Paper)
 
 
@@ -102,7 +107,7 @@ def make_evidence(
 
 def _texts(gathered: Gathered, raw: RawReadings) -> Iterator[tuple[str, bytes | Iterator[str]]]:
     yield "README.txt", readme_text(gathered, raw).encode()
-    for name in ("check.py", "check_numbers.py"):
+    for name in CHECKER:
         yield name, (resources.files("joulebook.evidence") / name).read_bytes()
     yield "results.json", results_json(gathered, raw)
     yield "days.csv", day_lines(gathered)

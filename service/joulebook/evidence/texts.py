@@ -59,10 +59,10 @@ def how_to_check() -> tuple[str, ...]:
         "With Python 3.10 or newer and numpy (pip install numpy), run in that folder: "
         "python check.py",
         "It compares every file with manifest.txt, follows the chain, compares the readings with "
-        "it, and works capacity, fade, cycles, heat and round trip out anew from the tables, by "
-        "shorter ways than the ones that made them. It ends with status 0 where all agrees. Who "
-        "changes numbers could change it too: where that matters, take check.py and "
-        "check_numbers.py from the program joulebook.",
+        "it, and works capacity, fade, cycles, heat and round trip out anew from the tables, by a "
+        "program of its own. It ends with status 0 where all agrees. Who changes numbers could "
+        "change it too: where that matters, take check.py and the four check_*.py from the program "
+        "joulebook.",
         "Without Python: sha256sum --check manifest.txt compares the files, and nights.csv can be "
         "followed by hand or in a spreadsheet: charge drawn, by the share of the battery that lies "
         "between full and the state that the rest voltage means (curve.csv).",
@@ -83,7 +83,7 @@ def what_is_in(raw: RawReadings) -> tuple[tuple[str, str], ...]:
         )
     return (
         ("evidence.pdf", "this file for people"),
-        ("check.py, check_numbers.py", "check all of it"),
+        ("check.py and four check_*.py", "check all of it"),
         ("manifest.txt", "SHA-256 sums of all files"),
         ("results.json", "every result, the headline first"),
         ("days.csv", "the numbers of each local day"),

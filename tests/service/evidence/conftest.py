@@ -1,7 +1,12 @@
+import hashlib
+import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from joulebook.evidence import check
 from tests.helpers.analysed_sites import long_studio, shallow_studio
 from tests.helpers.cycled_packs import START_MS
 from tests.helpers.cycled_records import DAY_MS
@@ -11,6 +16,23 @@ from tests.helpers.pages import Studio
 #: When the files are made: at the end of either record. [ms, UTC epoch]
 LONG_MS = START_MS + 370 * DAY_MS
 SHALLOW_MS = START_MS + 40 * DAY_MS
+
+
+@pytest.fixture(scope="module", autouse=True)
+def read_once() -> Iterator[None]:
+    """Let the checker in this process read each long table once: that is most of its time."""
+    tables: dict[str, Any] = {}
+    read = sys.modules["check_numbers"].columns
+
+    def once(path: Path) -> Any:
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        if digest not in tables:
+            tables[digest] = read(path)
+        return tables[digest]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(check, "columns", once)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -48,24 +48,24 @@ def test_an_untouched_copy_agrees(forged: Forged, checker: ModuleType) -> None:
 @pytest.mark.parametrize(
     ("name", "size"),
     [
-        ("capacity, with its interval", 4.5),
+        ("capacity, with its interval", 0.3),
         ("capacity, alone", 0.01),
-        ("capacity, interval widened over it", 4.5),
-        ("loss a year, with its interval", 0.6),
+        ("capacity, interval widened over it", 0.3),
+        ("loss a year, with its interval", 0.15),
         ("loss a year, alone", 0.01),
-        ("loss a year, interval widened over it", 0.6),
-        ("round trip, with its interval", 0.9),
+        ("loss a year, interval widened over it", 0.15),
+        ("round trip, with its interval", 0.05),
         ("round trip, alone", 0.01),
-        ("round trip, interval widened over it", 0.9),
-        ("full cycles, with its interval", 0.2),
-        ("full cycles, alone", 0.2),
-        ("full cycles, interval widened over it", 0.2),
+        ("round trip, interval widened over it", 0.05),
+        ("full cycles, with its interval", 0.15),
+        ("full cycles, alone", 0.15),
+        ("full cycles, interval widened over it", 0.15),
         ("one night's capacity", 0.2),
-        ("all nights and the capacity", 1.0),
-        ("all rest voltages and the capacity", 0.8),
-        ("voltmeter's zero, nights, capacity", 20.0),
-        ("sensor's offset, nights, capacity", 120.0),
-        ("analysed currents and all from them", 0.5),
+        ("all nights and the capacity", 0.3),
+        ("all rest voltages and the capacity", 0.5),
+        ("voltmeter's zero, nights, capacity", 3.0),
+        ("sensor's offset, nights, capacity", 30.0),
+        ("analysed currents and all from them", 0.3),
     ],
 )
 @pytest.mark.parametrize("sign", [1, -1])
@@ -91,12 +91,13 @@ def test_a_night_that_is_kept_from_counting_is_noticed(
     assert (forged.folder / "nights.csv").resolve() == whole.folder / "nights.csv"
 
 
-def test_nights_taken_out_of_the_list_are_not_noticed_by_themselves(
+def test_a_hundredth_of_the_nights_taken_out_of_the_list_is_noticed(
     forged: Forged, checker: ModuleType
 ) -> None:
-    # The page says so: in a record whose nights are alike, they make no difference either.
-    BY_NAME["nights taken out of the list"].apply(forged, 20.0, 1)
-    assert re_nights(status(checker, forged.folder)[1]) == "   ok"
+    BY_NAME["nights taken out of the list"].apply(forged, 1.0, 1)
+    said = status(checker, forged.folder)[1]
+    # A hundredth of 369 nights that tell.
+    assert "WRONG  nights: 370 times full by the readings, 366 in the list; 4 differ" in said
 
 
 def re_nights(said: str) -> str:
@@ -108,7 +109,7 @@ def test_a_bent_curve_is_noticed(forged: Forged, checker: ModuleType) -> None:
     head, *lines = (forged.true / "curve.csv").read_text(encoding="utf-8").splitlines()
     bent = [f"{x},{float(v) + 0.003}" for x, v in (line.split(",") for line in lines)]
     forged.write("curve.csv", "\n".join([head, *bent]) + "\n")
-    assert "WRONG  voltmeter" in status(checker, forged.folder)[1]
+    assert "WRONG  curve" in status(checker, forged.folder)[1]
 
 
 def test_the_smallest_push_is_found_between_two(forged: Forged, checker: ModuleType) -> None:
@@ -140,8 +141,16 @@ def test_a_table_has_empty_cells_where_nothing_was_noticed() -> None:
     assert lines[2:] == ["| any, mV |  |  | 2 of 2 |  |"]
 
 
-def test_the_command_simulates_homes(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["--homes", "1", "--pushed", "0", "--years", "0.1"]) == 0
+@pytest.mark.parametrize(
+    "drawn",
+    [
+        [],
+        ["--kinds", "twice-a-day", "--event", "sensor", "--missing", "0.02", "--hotter", "5"],
+    ],
+)
+def test_the_command_simulates_homes(drawn: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["--homes", "1", "--pushed", "0", "--years", "0.1"]
+    assert main([*asked, *drawn]) == 0
     assert "true files called wrong: 0 of 1" in capsys.readouterr().out
 
 
@@ -154,3 +163,4 @@ def test_the_command_takes_files_and_says_which_is_wrong(
     said = capsys.readouterr().out
     assert "WRONG    results.json is missing or was changed" in said
     assert "true files called wrong: 1 of 1" in said
+    assert "  1 by Full cycles, equivalent" in said
