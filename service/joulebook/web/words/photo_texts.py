@@ -6,6 +6,11 @@ LABELS = {"caption": "What it shows", "photo": "Photo"}
 CAPTION_HINT = (
     "For whoever cannot see it, and for the evidence file, as: The lugs after tightening."
 )
+PHOTO_CAUTION = (
+    "Open no box for a photo. A battery stores energy that no switch removes, and direct current "
+    "draws arcs that do not go out by themselves. Show what is closed, or what a qualified person "
+    "has locked out, under your local code."
+)
 PHOTO_HINT = (
     f"JPEG or PNG, up to {MOST_SENT_BYTES // 1024**2} MB. It is made smaller, and the place, the "
     "time and all else that a phone writes into it is left out."

@@ -188,6 +188,7 @@ def _page(
         labels=texts.LABELS,
         caption_hint=texts.CAPTION_HINT,
         photo_hint=texts.PHOTO_HINT,
+        caution=texts.PHOTO_CAUTION,
         full=texts.FULL,
     )
 

@@ -53,7 +53,9 @@ def there(studio: Studio) -> list[EventPhoto]:
 def test_a_photo_is_added_and_seen_without_what_the_phone_wrote(
     heard: Studio, event: Event, page: str
 ) -> None:
-    assert "There is no photo of it yet." in words_of(heard.client.get(page).text)
+    before = words_of(heard.client.get(page).text)
+    assert "There is no photo of it yet." in before
+    assert "Caution. Open no box for a photo." in before
     answer = sent(heard, page, phone_photo(drawn(2000, 1000), turned=6))
     assert (answer.status_code, answer.headers["location"]) == (303, f"{page}?done=added")
     (photo,) = there(heard)
