@@ -20,7 +20,7 @@ Order = Literal["dmy", "mdy", "ymd"]
 #: No browser asks for more than this in one header. [characters]
 _LONGEST = 200
 _SPACE = "\N{NARROW NO-BREAK SPACE}"
-_GROUPS = (",", ".", "\N{RIGHT SINGLE QUOTATION MARK}", "\N{NO-BREAK SPACE}", _SPACE)
+_GROUPS = (",", ".", "\N{RIGHT SINGLE QUOTATION MARK}", "'", "\N{NO-BREAK SPACE}", _SPACE)
 _TAG = re.compile(r"([a-z]{2,3})(-[a-z]{4})?(?:-([a-z]{2}|\d{3}))?(?:-.*)?", re.IGNORECASE)
 
 

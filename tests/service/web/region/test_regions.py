@@ -63,7 +63,7 @@ def test_every_locale_that_has_a_region_writes_numbers_as_the_cldr_does() -> Non
         with read_in(found(name.replace("_", "-"))):
             # Groups of three, as in all but some regions of the CLDR, where it writes 12,34,567.
             told = format_decimal(12_345.5, "#,##0.0", locale, numbering_system="latn")
-            if symbols["group"] in ",.\u00a0\u202f\u2019":
+            if symbols["group"] in ",.'\u00a0\u202f\u2019":
                 assert formats.fixed(12_345.5, 1) == told, name
             else:  # a mark of another script among European digits
                 assert plain(formats.fixed(12_345.5, 1)) == f"12 345{symbols['decimal']}5", name
@@ -120,8 +120,11 @@ def test_what_plotly_writes_follows_the_region() -> None:
     palette = PALETTES["light"]
     # Plotly's reference, layout.separators: decimal first, then thousands.
     assert base_layout(palette, height=1)["separators"] == ".\u202f"
+    # Which apostrophe the Swiss write was changed by the CLDR that babel 2.19 brings.
+    group = Locale.parse("de_CH").number_symbols["latn"]["group"]
+    assert group in ("'", "\u2019")
     with read_in(found("de-CH")):
-        assert base_layout(palette, height=1)["separators"] == ".\u2019"
+        assert base_layout(palette, height=1)["separators"] == f".{group}"
 
 
 @pytest.mark.parametrize(
