@@ -1,6 +1,7 @@
 """The frame of the pages in a real browser: the row, the keyboard, paper, and no connection."""
 
 import io
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -170,10 +171,12 @@ def test_without_a_connection_a_notice_stands_for_every_page(page: Page, address
     assert not any("plotly" in path for path in kept)
     page.cut_off(True)
     page.go(f"{address}/sites/studio/checks")
-    page.wait_for("document.querySelector('[data-since]').innerText.includes('last answered')")
+    # Before it has looked the notice says that it does not know when.
+    page.wait_for("document.querySelector('[data-since]').innerText.startsWith('It last answered')")
     words = page.evaluate("document.body.innerText")
     assert "No connection to the house" in words
-    assert "less than a minute ago" in words
+    # Minutes, on a machine that is very busy.
+    assert re.search(r"this device (less than a minute|\d+\u00a0min) ago", words)
     assert "kWh" not in words
     assert violations(page) == []
     page.cut_off(False)
