@@ -1,5 +1,6 @@
 import os
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -18,7 +19,8 @@ def stat(file: Path, *, user: int, steal: int = 0) -> None:
 def two_cores(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Watch a machine of two cores for ten seconds; return where its counts are to stand."""
     times = iter([100.0, 110.0])
-    monkeypatch.setattr("joulebook.bench.quiet.time.monotonic", lambda: next(times))
+    clock = SimpleNamespace(monotonic=lambda: next(times))  # its own: others ask the real one too
+    monkeypatch.setattr("joulebook.bench.quiet.time", clock)
     monkeypatch.setattr("joulebook.bench.quiet.os.cpu_count", lambda: 2)
     return folder / "stat"
 
